@@ -1,0 +1,1 @@
+"""Condition-based relubrication decisions for grease-lubricated rolling bearings."""

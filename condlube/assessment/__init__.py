@@ -1,0 +1,1 @@
+"""Health assessment (ISO 13374 HA): prior, evidence, posterior."""

@@ -1,0 +1,1 @@
+"""Replaying past nights, scoring the calls, proposing a policy."""

@@ -1,0 +1,1 @@
+"""Evidence rows to sentences and charts: the only prose about a decision."""

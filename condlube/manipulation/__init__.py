@@ -1,0 +1,1 @@
+"""Data manipulation (ISO 13374 DM): quality, running state, summaries, expected level."""

@@ -1,0 +1,1 @@
+"""Use cases: what a person or a scheduler asks condlube to do."""

@@ -1,0 +1,1 @@
+"""Thresholds, weights, costs and guard parameters, read from text."""

@@ -1,0 +1,1 @@
+"""The plant's bearings, greases, measuring points and events, read from text."""

@@ -1,0 +1,1 @@
+"""Every column once: name, type, unit, meaning."""

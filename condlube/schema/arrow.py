@@ -1,0 +1,47 @@
+"""Arrow schemas of the tables, and tables made from rows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import cache
+from typing import Any
+
+import pyarrow as pa
+
+from condlube.schema.tables import TABLES
+
+_TYPES = {
+    "str": pa.string(),
+    "int": pa.int64(),
+    "float": pa.float64(),
+    "bool": pa.bool_(),
+    "date": pa.date32(),
+    "time": pa.timestamp("us", tz="UTC"),
+    "floats": pa.list_(pa.float64()),
+}
+
+
+@cache
+def arrow_schema(table: str) -> pa.Schema:
+    """Arrow schema of a table, columns in their declared order."""
+    return pa.schema([pa.field(c.name, _TYPES[c.type]) for c in TABLES[table]])
+
+
+def rows_to_table(table: str, rows: Iterable[Mapping[str, Any]]) -> pa.Table:
+    """Table from row mappings; missing keys become null, unknown keys raise ``KeyError``."""
+    schema = arrow_schema(table)
+    rows = list(rows)
+    if unknown := {key for row in rows for key in row} - set(schema.names):
+        raise KeyError(f"{table} has no columns {sorted(unknown)}")
+    return pa.Table.from_pylist([dict(row) for row in rows], schema=schema)
+
+
+def conform(table: str, data: pa.Table) -> pa.Table:
+    """The same data with exactly the columns, order and types of ``table``; missing columns become null."""
+    schema = arrow_schema(table)
+    if unknown := set(data.column_names) - set(schema.names):
+        raise KeyError(f"{table} has no columns {sorted(unknown)}")
+    arrays = [
+        data[f.name].cast(f.type) if f.name in data.column_names else pa.nulls(data.num_rows, f.type) for f in schema
+    ]
+    return pa.table(arrays, schema=schema)

@@ -1,0 +1,256 @@
+"""Every column of every table, once: a line a column."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from condlube.schema import words
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column wherever it appears.
+
+    ``type`` is one of str, int, float, bool, date, time (UTC instant) and floats (list of float). ``clock`` marks
+    columns that tell when the work was done rather than what was found: equal tables may differ in these.
+    """
+
+    name: str
+    type: str
+    unit: str
+    meaning: str
+    choices: tuple[str, ...] = ()
+    clock: bool = False
+
+
+def _columns(*rows: tuple[object, ...]) -> dict[str, Column]:
+    made: dict[str, Column] = {}
+    for row in rows:
+        column = Column(*row)  # type: ignore[arg-type]
+        if column.name in made:
+            raise ValueError(f"column {column.name} is defined twice")
+        made[column.name] = column
+    return made
+
+
+COLUMNS = _columns(
+    # identity
+    ("bearing_id", "str", "", "the bearing: one rolling bearing position of one machine"),
+    ("machine_id", "str", "", "the machine that carries the bearing"),
+    ("point_id", "str", "", "the measuring point: one signal at one place"),
+    ("event_id", "str", "", "one recorded event"),
+    ("grease_id", "str", "", "the grease"),
+    ("ingest_id", "str", "", "one file taken in once"),
+    ("run_id", "str", "", "one nightly run: hash of what it saw and by which rules"),
+    ("review_id", "str", "", "one analyst's verdict"),
+    ("digest", "str", "", "SHA-256 of the content"),
+    ("site", "str", "", "site name"),
+    ("area", "str", "", "area of the site"),
+    ("route", "str", "", "lubrication route that the bearing is walked on"),
+    # time
+    ("time", "time", "UTC", "when it was observed or happened"),
+    ("night", "date", "", "site-local date that the night closes"),
+    ("date", "date", "", "site-local date"),
+    ("as_of", "time", "UTC", "the local midnight that ends the night; nothing later is seen"),
+    ("known_at", "time", "UTC", "when the row could first be known here"),
+    ("known_by", "time", "UTC", "the run sees only rows known by then"),
+    ("committed_at", "time", "UTC", "when the commit was written", (), True),
+    # bearings
+    ("machine_kind", "str", "", "kind of machine", words.MACHINE_KINDS),
+    ("position", "str", "", "place on the machine, for instance drive end"),
+    ("designation", "str", "", "bearing designation, dimensions by ISO 15"),
+    ("bearing_type", "str", "", "bearing type", words.BEARING_TYPES),
+    ("bore_mm", "float", "mm", "bore diameter d"),
+    ("outside_diameter_mm", "float", "mm", "outside diameter D"),
+    ("width_mm", "float", "mm", "width B, for tapered roller bearings T, for thrust bearings height H"),
+    ("mass_kg", "float", "kg", "mass of the bearing"),
+    ("dynamic_rating_n", "float", "N", "basic dynamic load rating C"),
+    ("seal", "str", "", "open, shielded or sealed", words.SEALS),
+    ("shield_side", "str", "", "side of the shield seen from the fitting: inner, outer or both"),
+    ("effective_seal", "bool", "", "the housing keeps grease in and dirt out of a vertical or dirty bearing"),
+    ("supply", "str", "", "how grease reaches the bearing", words.SUPPLIES),
+    ("relief", "str", "", "where used grease leaves", words.RELIEFS),
+    ("entry", "str", "", "where fresh grease enters the bearing", words.ENTRIES),
+    ("fitting_access", "str", "", "how the fitting is reached", words.FITTING_ACCESSES),
+    ("remote_line_m", "float", "m", "length of the remote line to the fitting"),
+    ("cavity_shared_with", "str", "", "bearing_id that shares the grease cavity"),
+    ("speed_rpm", "float", "r/min", "shaft speed"),
+    ("speed_min_rpm", "float", "r/min", "below this shaft speed the machine counts as stopped"),
+    ("running_share", "float", "1", "share of the time that the machine runs, where no signal tells"),
+    ("drive", "str", "", "how the shaft is driven", words.DRIVES),
+    ("orientation", "str", "", "shaft position", words.ORIENTATIONS),
+    ("rotating_ring", "str", "", "ring that turns", words.RINGS),
+    ("load_ratio", "float", "1", "C/P: dynamic rating over equivalent load"),
+    ("contamination", "str", "", "dust class at the bearing", words.CONTAMINATIONS),
+    ("moisture", "str", "", "moisture class at the bearing", words.MOISTURES),
+    ("outdoors", "bool", "", "outdoors, or beside machines whose vibration it feels at standstill"),
+    ("hazardous_area", "bool", "", "explosive atmosphere possible: permit needed"),
+    ("grease_in_service", "str", "", "grease_id of what is in the bearing now"),
+    ("grease_assigned", "str", "", "grease_id of what is to be put in"),
+    ("manual_interval_h", "float", "h", "relubrication interval of the machine's manual, running hours"),
+    ("manual_interval_basis", "str", "", "what the manual's interval means", words.INTERVAL_BASES),
+    ("manual_reference_degc", "float", "degC", "ring temperature for which the manual's interval holds"),
+    ("manual_quantity_g", "float", "g", "grease quantity of the machine's manual"),
+    ("gun_g_per_stroke", "float", "g", "calibrated output of the grease gun per stroke"),
+    ("alarm_degc", "float", "degC", "housing temperature alarm"),
+    ("trip_degc", "float", "degC", "housing temperature trip"),
+    ("housing_to_ring_k", "float", "K", "outer ring over housing temperature"),
+    ("housing_degc", "float", "degC", "housing temperature to assume where none is measured"),
+    ("power_kw", "float", "kW", "rated power of the machine"),
+    ("support", "str", "", "support of the machine by ISO 20816-3", words.SUPPORTS),
+    ("criticality", "str", "", "what a failure here would mean to the plant", words.CRITICALITIES),
+    ("commissioned", "date", "", "date from which life counts when no greasing is recorded"),
+    ("mounted", "date", "", "date on which this bearing was mounted"),
+    ("history_known", "bool", "", "the greasing history before the records is known"),
+    # greases
+    ("thickener", "str", "", "thickener", words.THICKENERS),
+    ("base_oil", "str", "", "base oil type", words.BASE_OILS),
+    ("viscosity_40_mm2_s", "float", "mm2/s", "base oil viscosity at 40 degC"),
+    ("viscosity_100_mm2_s", "float", "mm2/s", "base oil viscosity at 100 degC"),
+    ("nlgi", "str", "", "NLGI consistency number"),
+    ("temperature_min_degc", "float", "degC", "lower end of the grease's service range"),
+    ("temperature_max_degc", "float", "degC", "upper end of the grease's service range"),
+    ("extreme_pressure", "bool", "", "carries extreme-pressure additives"),
+    ("din_code", "str", "", "code by DIN 51502"),
+    ("iso_code", "str", "", "code by ISO 6743-9"),
+    # points
+    ("tag", "str", "", "name of the signal in the historian"),
+    ("quantity", "str", "", "what is measured", words.QUANTITIES),
+    ("unit", "str", "", "unit of the value as it arrives or is shown"),
+    ("sampling", "str", "", "continuous, or one reading per route visit", words.SAMPLINGS),
+    ("collector", "str", "", "instrument or gateway that this point shares with others"),
+    ("full_scale", "float", "canonical", "reading at which the instrument saturates"),
+    ("valid_from", "date", "", "first date on which the row holds"),
+    ("valid_to", "date", "", "last date on which the row holds"),
+    # events
+    ("kind", "str", "", "kind of event", words.EVENT_KINDS),
+    ("grease_g", "float", "g", "grease: advised in a decision, really given in an event"),
+    ("level_before", "float", "as read", "reading before the work"),
+    ("level_after", "float", "as read", "reading after the work"),
+    ("outlet_open", "bool", "", "the outlet was seen open"),
+    ("purge", "str", "", "what came out of the outlet"),
+    ("finding", "str", "", "damage class by ISO 15243, or one of the plain findings; 'none' if nothing was found"),
+    ("failure_mode", "str", "", "failure mode by ISO 14224"),
+    ("lubrication_related", "bool", "", "the failure was caused by lubrication"),
+    ("who", "str", "", "who did or reported it"),
+    ("note", "str", "", "free remark"),
+    ("supersedes", "str", "", "event_id, review_id or run_id that this row replaces"),
+    # readings, rejects, ingests
+    ("value", "float", "canonical", "reading in the canonical unit of its quantity"),
+    ("quality", "str", "", "three-valued quality of the reading", words.QUALITIES),
+    ("line", "int", "", "line number in the file, 1-based"),
+    ("reason", "str", "", "reason code"),
+    ("field", "str", "", "column at fault"),
+    ("raw", "str", "", "raw text of the line"),
+    ("source", "str", "", "name of the source definition; in evidence, of the evidence source"),
+    ("file", "str", "", "file name"),
+    ("lines", "int", "", "data lines (long) or data cells (wide) in the file"),
+    ("stored", "int", "", "lines stored as readings"),
+    ("duplicate", "int", "", "lines already stored"),
+    ("rejected", "int", "", "lines rejected with a reason"),
+    ("first", "time", "UTC", "earliest reading"),
+    ("last", "time", "UTC", "latest reading"),
+    # summaries
+    ("cell", "int", "", "operating cell within the day, by speed; -1 holds what is not running time"),
+    ("n", "int", "", "sound running readings"),
+    ("n_total", "int", "", "readings of the day in this cell, sound or not"),
+    ("running_h", "float", "h", "running hours of the machine in this cell"),
+    ("median", "float", "canonical", "median of the sound running readings"),
+    ("spread", "float", "canonical", "robust standard deviation (1.4826 MAD) of the sound running readings"),
+    ("p10", "float", "canonical", "10 % quantile"),
+    ("p90", "float", "canonical", "90 % quantile"),
+    ("octiles", "floats", "canonical", "means of the eight equal parts of the sorted readings (temperature only)"),
+    ("coverage", "float", "1", "share of the expected readings that are sound"),
+    ("fault", "str", "", "reason code of the quality fault that rules the cell; empty when sound"),
+    ("load", "float", "%", "mean load, or current or power standing in for it"),
+    ("ambient_degc", "float", "degC", "mean ambient temperature"),
+    ("speed_lagged_rpm", "float", "r/min", "mean speed through the thermal lag"),
+    ("load_lagged", "float", "%", "mean load through the thermal lag"),
+    ("ambient_lagged_degc", "float", "degC", "mean ambient temperature through the thermal lag"),
+    ("starts", "int", "", "starts of the machine on this day"),
+    ("last_value", "float", "canonical", "last sound running reading of the cell"),
+    ("last_time", "time", "UTC", "time of the last sound running reading"),
+    # expected
+    ("reference_from", "time", "UTC", "begin of the reference period, after settling"),
+    ("reference_until", "time", "UTC", "end of the reference period"),
+    ("reference_state", "str", "", "state of the reference period", words.REFERENCE_STATES),
+    ("coefficients", "floats", "", "coefficients of the expected-level model"),
+    ("knots", "floats", "r/min", "speed knots of the expected-level model"),
+    ("covariance", "floats", "", "covariance of the coefficients, row by row"),
+    ("operating_low", "floats", "", "lower end of the operating range seen: speed, load, ambient"),
+    ("operating_high", "floats", "", "upper end of the operating range seen: speed, load, ambient"),
+    ("reference_spread", "float", "deviation", "day-to-day spread about the model"),
+    ("autocorrelation", "float", "1", "day-to-day correlation of the residuals"),
+    ("nights", "int", "", "nights in the reference period"),
+    ("family", "str", "", "family of like points"),
+    ("family_weight", "float", "1", "weight of the family in the model"),
+    ("parent", "str", "", "reference that this one is checked against"),
+    ("began", "str", "", "why the reference period began"),
+    ("ended", "str", "", "why it ended"),
+    # deviations
+    ("status", "str", "", "what could be said", words.EVIDENCE_STATUSES),
+    ("observed", "float", "as unit", "level of the night"),
+    ("expected", "float", "as unit", "expected level at the night's operating conditions"),
+    ("deviation", "float", "as unit", "dB over, ratio to, or K over the expected level"),
+    ("deviation_sd", "float", "as unit", "standard uncertainty of the deviation"),
+    ("growth", "float", "spreads", "rise over the last sound nights, in spreads; 0 while the level is near"),
+    ("onset", "str", "", "how the present rise began", words.ONSETS),
+    ("onset_date", "date", "", "when the present rise began"),
+    ("slope", "float", "per 30 d", "Theil-Sen slope of the deviation"),
+    ("slope_low", "float", "per 30 d", "lower end of its 90 % interval"),
+    ("slope_high", "float", "per 30 d", "upper end of its 90 % interval"),
+    ("chart", "bool", "", "the EWMA or CUSUM chart signals"),
+    ("share", "float", "1", "share of the collector's points that moved together that night"),
+    ("response", "str", "", "response to the last greasing", words.RESPONSES),
+    ("response_to", "time", "UTC", "the greasing that the response answers"),
+    ("level_now", "float", "canonical", "last sound running reading"),
+    ("level_time", "time", "UTC", "time of that reading"),
+    ("sound_nights", "int", "", "sound nights among the last three"),
+    ("nights_over", "int", "", "sound nights in a row with a deviation at least as large, tonight included"),
+    ("window_from", "time", "UTC", "first reading behind the figure"),
+    ("window_to", "time", "UTC", "last reading behind the figure"),
+    # decisions
+    ("call", "str", "", "grease, hold or inspect", words.ACTIONS),
+    ("second_action", "str", "", "a second action that holds beside the call"),
+    ("look_at", "str", "", "what an inspection looks at first: bearing, supply, machine, instrument or records"),
+    ("basis", "str", "", "cost, time, or the code of the guard that decided"),
+    ("guards", "str", "", "codes of the guards that applied, separated by spaces"),
+    ("cost_call", "str", "", "the cheapest action before guards", words.ACTIONS),
+    ("margin", "float", "cost", "expected cost of the next best allowed action minus that of the call"),
+    ("x", "float", "1", "share of the relubrication interval used up"),
+    ("interval_h", "float", "h", "relubrication interval t_f (L01) at the conditions since the last greasing"),
+    ("interval_method", "str", "", "method that gave the interval"),
+    ("due_date", "date", "", "date on which the call turns if nothing changes"),
+    ("due_early", "date", "", "early end of the range of the due date"),
+    ("due_late", "date", "", "late end of the range of the due date"),
+    ("strokes", "int", "", "strokes of the calibrated gun"),
+    ("condition_status", "str", "", "what the condition data could say", words.CONDITION_STATUSES),
+    ("defaults_used", "str", "", "register fields that were not given, separated by spaces"),
+    ("last_greased", "time", "UTC", "last recorded greasing, or where the count began"),
+    ("days_since_greasing", "float", "d", "days since then"),
+    ("dose_ratio", "float", "1", "last dose over the calculated dose"),
+    ("failed", "str", "", "error that kept this bearing from being decided"),
+    *((f"p_{s}", "float", "1", f"posterior probability of {s}") for s in words.STATES),
+    *((f"prior_{s}", "float", "1", f"prior probability of {s}") for s in words.STATES),
+    *((f"cost_{a}", "float", "cost", f"expected cost of {a}, in needless greasings") for a in words.ACTIONS),
+    # evidence
+    ("ordinal", "int", "", "row of the evidence; 0 is the prior"),
+    ("policy_key", "str", "", "key of the policy that weighed it"),
+    *((f"bits_{s}", "float", "bit", f"log2 odds of {s} against adequate, as counted") for s in words.STATES[1:]),
+    # runs, digests, reviews
+    ("policy_digest", "str", "", "digest of the policy in force"),
+    ("register_digest", "str", "", "digest of the register"),
+    ("definition_digest", "str", "", "digest of the nightly definition"),
+    ("events_digest", "str", "", "digest of the events that the run could see"),
+    ("versions", "str", "", "Delta version of every table, as JSON"),
+    ("package_version", "str", "", "condlube version", (), True),
+    ("counts", "str", "", "counts of the run, as JSON"),
+    ("run_status", "str", "", "complete, or superseded by a later run"),
+    ("text", "str", "", "full text"),
+    ("author", "str", "", "author"),
+    ("verdict", "str", "", "the analyst's verdict", words.VERDICTS),
+    ("defer_until", "date", "", "date until which the matter is deferred"),
+    ("last_review_seen", "str", "", "review_id that the reviewer had before them"),
+    ("commit_id", "int", "", "ledger commit"),
+    ("schema_version", "int", "", "version of the store's schema"),
+)

@@ -1,0 +1,52 @@
+"""The closed vocabularies: every word that a column may hold."""
+
+from __future__ import annotations
+
+STATES = ("adequate", "starved", "overfilled", "supply_fault", "damaged", "machine_fault", "instrument_fault")
+ACTIONS = ("grease", "hold", "inspect")
+
+# Signals speak about one bearing; operating quantities say under which conditions they were taken.
+SIGNALS = ("ultrasound", "acceleration", "kurtosis", "crest_factor", "velocity", "temperature")
+OPERATING = ("speed", "current", "power", "load", "ambient")
+QUANTITIES = SIGNALS + OPERATING
+LUBRICATION_SENSITIVE = ("ultrasound", "acceleration")
+
+QUALITIES = ("good", "uncertain", "bad")
+SAMPLINGS = ("continuous", "route")
+EVIDENCE_STATUSES = ("assessed", "not_testable", "faulty", "stale", "absent")
+CONDITION_STATUSES = ("ok", "stale", "faulty", "not_testable", "state_unclear")
+ONSETS = ("none", "gradual", "abrupt")
+RESPONSES = ("unknown", "held", "returned", "none", "worse")
+REFERENCE_STATES = ("open", "collecting", "frozen", "ended")
+
+BEARING_TYPES = (
+    "deep_groove_ball", "angular_contact_ball", "self_aligning_ball", "cylindrical_roller", "needle_roller",
+    "tapered_roller", "spherical_roller", "toroidal_roller", "thrust_ball", "cylindrical_roller_thrust",
+    "spherical_roller_thrust",
+)  # fmt: skip
+MACHINE_KINDS = ("motor", "pump", "fan", "gearbox", "conveyor", "other")
+SEALS = ("open", "shielded", "sealed")
+SUPPLIES = ("hand", "single_point_lubricator", "central_system", "oil", "none")
+RELIEFS = ("plug", "valve", "none", "unknown")
+FITTING_ACCESSES = ("running", "guard_off", "stopped", "remote_line")
+DRIVES = ("direct", "inverter", "inverter_protected", "belt")
+ORIENTATIONS = ("horizontal", "inclined", "vertical")
+RINGS = ("inner", "outer")
+CONTAMINATIONS = ("light_nonabrasive", "heavy_nonabrasive", "light_abrasive", "heavy_abrasive")
+MOISTURES = ("dry", "humid", "condensation", "water")
+SUPPORTS = ("rigid", "flexible")
+INTERVAL_BASES = ("L01", "L10", "calendar", "unknown")
+CRITICALITIES = ("low", "normal", "high", "highest")
+ENTRIES = ("side", "outer_ring_groove")
+THICKENERS = (
+    "lithium", "lithium_complex", "calcium", "calcium_12_hydroxy", "calcium_complex",
+    "calcium_sulfonate_complex", "aluminium_complex", "barium", "barium_complex", "sodium", "clay",
+    "polyurea", "polyurea_shear_stable",
+)  # fmt: skip
+BASE_OILS = ("mineral", "pao", "ester", "pag", "silicone", "pfpe")
+EVENT_KINDS = (
+    "relubrication", "inspection", "replacement", "failure", "sensor_moved", "rebuilt", "isolated", "returned",
+)  # fmt: skip
+DEFECT_FINDINGS = ("noise", "defect_tones", "leak", "water_in_grease", "dirt_in_grease", "metal_in_grease",
+                   "hardened_grease", "blocked_path")  # fmt: skip
+VERDICTS = ("agree", "change", "defer")

@@ -1,0 +1,1 @@
+"""Seeded plant histories with known truth."""

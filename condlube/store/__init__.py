@@ -1,0 +1,1 @@
+"""Where rows live: Delta Lake tables and the SQL ledger that commits them."""

@@ -1,0 +1,1 @@
+"""Review pages: server-rendered, thin, reaching data only through operations."""
