@@ -242,7 +242,7 @@ COLUMNS = _columns(
     ("register_digest", "str", "", "digest of the register"),
     ("definition_digest", "str", "", "digest of the nightly definition"),
     ("events_digest", "str", "", "digest of the events that the run could see"),
-    ("versions", "str", "", "Delta version of every table, as JSON"),
+    ("versions", "str", "", "Delta version of every table, as JSON", (), True),
     ("package_version", "str", "", "condlube version", (), True),
     ("counts", "str", "", "counts of the run, as JSON"),
     ("run_status", "str", "", "complete, or superseded by a later run"),
@@ -251,6 +251,6 @@ COLUMNS = _columns(
     ("verdict", "str", "", "the analyst's verdict", words.VERDICTS),
     ("defer_until", "date", "", "date until which the matter is deferred"),
     ("last_review_seen", "str", "", "review_id that the reviewer had before them"),
-    ("commit_id", "int", "", "ledger commit"),
+    ("commit_id", "int", "", "ledger commit", (), True),
     ("schema_version", "int", "", "version of the store's schema"),
 )

@@ -1,0 +1,42 @@
+"""One way to apply a function to batches: serially, in processes, or on a Dask cluster."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from typing import TypeVar
+
+from condlube.errors import InvalidArgument
+
+Batch = TypeVar("Batch")
+Result = TypeVar("Result")
+
+
+def map_batches(
+    function: Callable[[Batch], Result], batches: Iterable[Batch], workers: int = 1, cluster: str = ""
+) -> Iterator[Result]:
+    """Results in the order of ``batches``, which must be independent of each other.
+
+    ``workers`` of 1 runs in this process, more in that many processes. ``cluster`` is the address of a Dask
+    scheduler; it then takes the place of ``workers``. Function and batches must pickle when they leave the process.
+    """
+    if workers < 1:
+        raise InvalidArgument("workers", workers, "a whole number of at least 1")
+    if cluster:
+        yield from _on_dask(function, batches, cluster)
+    elif workers == 1:
+        yield from map(function, batches)
+    else:
+        with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+            yield from pool.map(function, batches)
+
+
+def _on_dask(function: Callable[[Batch], Result], batches: Iterable[Batch], cluster: str) -> Iterator[Result]:
+    from distributed import Client
+
+    with Client(cluster) as client:
+        futures = client.map(function, list(batches), pure=False)
+        for future in futures:
+            yield future.result()
+            future.release()

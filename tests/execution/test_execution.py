@@ -1,0 +1,27 @@
+import math
+
+import pytest
+
+from condlube.errors import InvalidArgument
+from condlube.execution import map_batches
+
+
+def test_order_is_kept_serially_and_in_processes():
+    batches = list(range(9))
+    expected = [math.factorial(b) for b in batches]
+    assert list(map_batches(math.factorial, batches)) == expected
+    assert list(map_batches(math.factorial, batches, workers=2)) == expected
+
+
+def test_a_dask_cluster_gives_the_same():
+    distributed = pytest.importorskip("distributed", reason="the dask extra is not installed")
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+    ) as cluster:
+        found = list(map_batches(math.factorial, [3, 1, 2], cluster=cluster.scheduler_address))
+    assert found == [6, 1, 2]
+
+
+def test_no_workers_is_refused():
+    with pytest.raises(InvalidArgument, match="workers = 0"):
+        list(map_batches(math.factorial, [1], workers=0))
