@@ -1,0 +1,1 @@
+"""Handbook calculations for grease-lubricated rolling bearings, on NumPy alone."""
