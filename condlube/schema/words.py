@@ -26,6 +26,7 @@ BEARING_TYPES = (
 )  # fmt: skip
 MACHINE_KINDS = ("motor", "pump", "fan", "gearbox", "conveyor", "other")
 SEALS = ("open", "shielded", "sealed")
+SHIELD_SIDES = ("inner", "outer", "both")
 SUPPLIES = ("hand", "single_point_lubricator", "central_system", "oil", "none")
 RELIEFS = ("plug", "valve", "none", "unknown")
 FITTING_ACCESSES = ("running", "guard_off", "stopped", "remote_line")
@@ -43,10 +44,17 @@ THICKENERS = (
     "calcium_sulfonate_complex", "aluminium_complex", "barium", "barium_complex", "sodium", "clay",
     "polyurea", "polyurea_shear_stable",
 )  # fmt: skip
+NLGI_NUMBERS = ("000", "00", "0", "1", "1.5", "2", "2.5", "3", "4", "5", "6")
 BASE_OILS = ("mineral", "pao", "ester", "pag", "silicone", "pfpe")
 EVENT_KINDS = (
     "relubrication", "inspection", "replacement", "failure", "sensor_moved", "rebuilt", "isolated", "returned",
 )  # fmt: skip
 DEFECT_FINDINGS = ("noise", "defect_tones", "leak", "water_in_grease", "dirt_in_grease", "metal_in_grease",
                    "hardened_grease", "blocked_path")  # fmt: skip
+# Damage classes of ISO 15243:2017 by their clause.
+DAMAGE_CLASSES = (
+    "5.1", "5.1.2", "5.1.3", "5.2", "5.2.2", "5.2.3", "5.3", "5.3.2", "5.3.3", "5.3.3.2", "5.3.3.3", "5.4", "5.4.2",
+    "5.4.3", "5.5", "5.5.2", "5.5.3", "5.5.4", "5.6", "5.6.2", "5.6.3", "5.6.4",
+)  # fmt: skip
+FINDINGS = ("none", *DEFECT_FINDINGS, *DAMAGE_CLASSES)
 VERDICTS = ("agree", "change", "defer")
