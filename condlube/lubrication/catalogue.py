@@ -20,7 +20,6 @@ from condlube.lubrication.classes import ROTATING_RINGS, SEALS
 from condlube.lubrication.result import FloatArray, Outside, Result, result
 
 CAP_H = 30_000.0
-L10_PER_L01 = 2.7
 LARGE_BORE_MM = 300.0
 UNCERTAINTY = 2.0
 """The diagram is read to within a factor of two either way: the anchors are from memory of the curve."""

@@ -17,9 +17,9 @@ BEARING_TYPES = (
     "cylindrical_roller_thrust",
     "spherical_roller_thrust",
 )
-CONTAMINATION = ("light_nonabrasive", "heavy_nonabrasive", "light_abrasive", "heavy_abrasive")
-MOISTURE = ("dry", "humid", "condensation", "water")
-ORIENTATION = ("horizontal", "inclined", "vertical")
+CONTAMINATIONS = ("light_nonabrasive", "heavy_nonabrasive", "light_abrasive", "heavy_abrasive")
+MOISTURES = ("dry", "humid", "condensation", "water")
+ORIENTATIONS = ("horizontal", "inclined", "vertical")
 SEALS = ("open", "shielded", "sealed")
 ROTATING_RINGS = ("inner", "outer")
 SUPPORTS = ("rigid", "flexible")

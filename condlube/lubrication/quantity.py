@@ -16,7 +16,7 @@ STEEL_G_CM3 = 7.8
 GREASE_G_CM3 = 0.9
 FLUORINATED_GREASE_G_CM3 = 2.0
 
-PATHS = ("side", "groove")
+ENTRIES = ("side", "outer_ring_groove")
 
 FILL_SHARE = {"very_slow": (0.9, 1.0), "slow": (0.5, 0.8), "usual": (0.3, 0.5), "fast": (0.2, 0.3)}
 """Share of the bearing's free space to fill at mounting, by speed: common practice, 0.2 to full in handbooks."""
@@ -25,7 +25,7 @@ COMMON_FILL_SHARE = 0.3
 
 
 def relubrication_quantity(
-    outside_diameter_mm: npt.ArrayLike, width_mm: npt.ArrayLike, path: npt.ArrayLike = "side"
+    outside_diameter_mm: npt.ArrayLike, width_mm: npt.ArrayLike, entry: npt.ArrayLike = "side"
 ) -> FloatArray:
     """Grease per relubrication, g: 0.005·D·B from the side, 0.002·D·B through the groove or holes of a ring.
 
@@ -35,8 +35,8 @@ def relubrication_quantity(
         D, mm.
     width_mm
         B, mm; the total width T of a tapered, the height H of a thrust bearing.
-    path
-        ``side`` or ``groove``, per element.
+    entry
+        ``side`` or ``outer_ring_groove`` (also holes in either ring), per element.
 
     References
     ----------
@@ -44,7 +44,7 @@ def relubrication_quantity(
     .. [2] Bearing maker's catalogue, Rolling bearings, section Lubrication (0.005 and 0.002·D·B; thrust H).
     """
     outside, width = numbers(outside_diameter_mm=outside_diameter_mm, width_mm=width_mm)
-    coefficient = np.array([SIDE_G_PER_MM2, GROOVE_G_PER_MM2])[classes("path", path, PATHS)]
+    coefficient = np.array([SIDE_G_PER_MM2, GROOVE_G_PER_MM2])[classes("entry", entry, ENTRIES)]
     return np.asarray(coefficient * outside * width)
 
 

@@ -77,6 +77,12 @@ class Outside(IntEnum):
         "dose above the free space of the bearing",
         "check dimensions and mass; give the dose in parts while the outlet is open",
     )
+    ABOVE_LIMITING_SPEED = (
+        19,
+        "speed above the limiting speed of the bearing with grease",
+        "check the speed; ask the bearing maker",
+    )
+    LOAD_BEYOND_HALF = (20, "load above half the dynamic load rating, outside ISO 281", "check the static safety")
     NO_FREE_SPACE = (18, "the mass does not fit into the dimensions", "check dimensions and mass")
     NO_CALIBRATION = (15, "grease gun without calibration", "weigh ten strokes and enter grams per stroke")
     VISCOSITY_INDEX_RANGE = (16, "viscosity at 100 °C below 2 mm²/s, outside ASTM D2270", "ask the supplier")

@@ -82,9 +82,9 @@ class Designation:
     unread: tuple[str, ...] = ()
 
     @property
-    def relubrication_path(self) -> str:
-        """``groove`` where grease enters through the outer ring (W33), else ``side``."""
-        return "groove" if self.lubrication_groove else "side"
+    def entry(self) -> str:
+        """``outer_ring_groove`` where grease can enter through the outer ring (W33), else ``side``."""
+        return "outer_ring_groove" if self.lubrication_groove else "side"
 
 
 class UnknownDesignation(InvalidArgument):
