@@ -179,4 +179,4 @@ def catalogue_interval(
 
 def planning_cap(interval: Result) -> Result:
     """The interval, at most 30,000 h: longer ones are not to be used [1]_."""
-    return Result(np.minimum(interval.value, CAP_H), interval.reason, interval.unit)
+    return Result(np.asarray(np.minimum(interval.value, CAP_H)), interval.reason, interval.unit)

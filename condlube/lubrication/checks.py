@@ -54,6 +54,7 @@ ADMISSIBLE: Mapping[str, Range] = {
     "viscosity_mm2_s": Range(0, 10_000_000, "mm²/s", open_low=True),
     "kappa": Range(0, 10_000, open_low=True),
     "contaminated_load_factor": Range(0, 1e6),
+    "extreme_pressure": Range(0, 1),
     "rated_viscosity_mm2_s": Range(0, 10_000_000, "mm²/s", open_low=True),
     "load_n": Range(0, 1e9, "N", open_low=True),
     "dynamic_rating_n": Range(0, 1e9, "N", open_low=True),
@@ -142,4 +143,4 @@ def classes(argument: str, names: npt.ArrayLike, known: Iterable[str]) -> npt.ND
 
 def choose(argument: str, names: npt.ArrayLike, table: Mapping[str, float]) -> FloatArray:
     """The table's value for each name."""
-    return np.array(list(table.values()), dtype=np.float64)[classes(argument, names, table)]
+    return np.asarray(np.array(list(table.values()), dtype=np.float64)[classes(argument, names, table)])
