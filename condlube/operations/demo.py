@@ -1,0 +1,95 @@
+"""The demo plant: an invented site with its register, eighteen months of exports, and the truth beside them."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+import tomllib
+from collections.abc import Iterable, Mapping
+from datetime import date
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from condlube.register.model import Site, Text
+from condlube.register.parse import parse_register
+from condlube.simulation.plant import Plant, parse_plant
+from condlube.simulation.scenario import simulate
+from condlube.simulation.writeout import export_files
+
+SITE_FILES = ("nightly.toml", "ingest", "register")
+EVENT_COLUMNS = (
+    "time", "kind", "bearing_id", "grease_g", "grease_id", "level_before", "level_after", "outlet_open", "finding",
+    "failure_mode", "lubrication_related", "who", "note",
+)  # fmt: skip
+TRUTH_COLUMNS = (
+    "situation", "bearing_id", "first_night", "last_night", "call", "look_at", "condition_status", "why",
+)  # fmt: skip
+
+
+def write_demo(folder: Path) -> None:
+    """Write the demo site into ``folder``: definition, register, events, exports and ``truth.csv``.
+
+    The files are the same on every machine: dates and seed are fixed. Existing files of these names are replaced.
+    """
+    source = description()
+    plant = read_plant(source)
+    folder.mkdir(parents=True, exist_ok=True)
+    shutil.copytree(source / "site", folder, dirs_exist_ok=True)
+    rng = np.random.default_rng(plant.settings["seed"])
+    history = simulate(plant, rng)
+    _write_rows(folder / "register" / "events.csv", EVENT_COLUMNS, history.events)
+    _write_rows(folder / "truth.csv", TRUTH_COLUMNS, history.truth)
+    exports = folder / "exports"
+    exports.mkdir(exist_ok=True)
+    for export in export_files(plant, history, rng):
+        (exports / export.name).write_bytes(export.text())
+
+
+def read_plant(source: Path) -> Plant:
+    """The plant that the description folder tells of."""
+
+    def text(name: str) -> Text:
+        return Text(name, (source / name).read_text(encoding="utf-8"))
+
+    site = tomllib.loads(text("site/nightly.toml").text)["site"]
+    register = parse_register(
+        text("site/register/bearings.csv"),
+        text("site/register/greases.csv"),
+        text("site/register/points.csv"),
+        Site(site["name"], ZoneInfo(site["zone"]), site["assumed_last_greasing"]),
+    )
+    return parse_plant(
+        register, text("plant.toml"), text("machines.csv"), text("bearings.csv"), text("situations.toml")
+    )
+
+
+def demo_nights() -> tuple[date, date]:
+    """First and last of the nights that the demo runs."""
+    settings = tomllib.loads((description() / "plant.toml").read_text(encoding="utf-8"))
+    last: date = settings["last"]
+    return date.fromordinal(last.toordinal() - settings["nights"] + 1), last
+
+
+def description() -> Path:
+    """The folder that describes the demo plant: in the checkout, or shipped inside the package."""
+    package = Path(__file__).resolve().parents[1]
+    for root in (package / "_shipped", package.parent):
+        if (root / "datasets" / "demo").is_dir():
+            return root / "datasets" / "demo"
+    raise FileNotFoundError("datasets/demo is neither in the package nor beside it")
+
+
+def _write_rows(path: Path, columns: Iterable[str], rows: Iterable[Mapping[str, Any]]) -> None:
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, list(columns), restval="", lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({key: _text(value) for key, value in row.items()} for row in rows)
+
+
+def _text(value: object) -> object:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return value.isoformat(timespec="minutes") if hasattr(value, "hour") else value
