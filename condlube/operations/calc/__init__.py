@@ -1,0 +1,1 @@
+"""Handbook calculations as worked pages: inputs, factors, formula, result, source, warnings."""
