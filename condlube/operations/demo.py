@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import shutil
 import tomllib
-from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from condlube.operations.files import csv_text, write_whole
 from condlube.register.model import Site, Text
 from condlube.register.parse import parse_register
 from condlube.simulation.plant import Plant, parse_plant
@@ -40,12 +38,13 @@ def write_demo(folder: Path) -> None:
     shutil.copytree(source / "site", folder, dirs_exist_ok=True)
     rng = np.random.default_rng(plant.settings["seed"])
     history = simulate(plant, rng)
-    _write_rows(folder / "register" / "events.csv", EVENT_COLUMNS, history.events)
-    _write_rows(folder / "truth.csv", TRUTH_COLUMNS, history.truth)
+    events = [{**event, "time": event["time"].isoformat(timespec="minutes")} for event in history.events]
+    write_whole(folder / "register" / "events.csv", csv_text(EVENT_COLUMNS, events))
+    write_whole(folder / "truth.csv", csv_text(TRUTH_COLUMNS, history.truth))
     exports = folder / "exports"
     exports.mkdir(exist_ok=True)
     for export in export_files(plant, history, rng):
-        (exports / export.name).write_bytes(export.text())
+        (exports / export.name).write_bytes(export.data())
 
 
 def read_plant(source: Path) -> Plant:
@@ -80,16 +79,3 @@ def description() -> Path:
         if (root / "datasets" / "demo").is_dir():
             return root / "datasets" / "demo"
     raise FileNotFoundError("datasets/demo is neither in the package nor beside it")
-
-
-def _write_rows(path: Path, columns: Iterable[str], rows: Iterable[Mapping[str, Any]]) -> None:
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, list(columns), restval="", lineterminator="\n")
-        writer.writeheader()
-        writer.writerows({key: _text(value) for key, value in row.items()} for row in rows)
-
-
-def _text(value: object) -> object:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return value.isoformat(timespec="minutes") if hasattr(value, "hour") else value

@@ -31,14 +31,14 @@ class Export:
     delimiter: str = ","
     cut: int = 0
 
-    def text(self) -> bytes:
+    def data(self) -> bytes:
         """The CSV, its last ``cut`` bytes missing (a copy that broke off)."""
         sink = pa.BufferOutputStream()
         pacsv.write_csv(
             self.table, sink, pacsv.WriteOptions(delimiter=self.delimiter, quoting_style="none", quoting_header="none")
         )
-        data = sink.getvalue().to_pybytes()
-        return data[: len(data) - self.cut] if self.cut else data
+        data: bytes = sink.getvalue().to_pybytes()
+        return data[: len(data) - self.cut]
 
 
 def as_exported(values: FloatArray, point: Mapping[str, Any]) -> pa.Array:

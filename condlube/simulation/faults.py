@@ -7,7 +7,7 @@ course. How strongly the signals move together is engineering judgement.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -123,7 +123,7 @@ def warm(hours: FloatArray, onset_h: float, days: float = 0.0, temperature_k: fl
     return Deviations(temperature_k=temperature_k * ramp(hours, onset_h, days))
 
 
-FAULTS = {
+FAULTS: dict[str, Callable[..., Deviations]] = {
     "dry": dry,
     "warm_up": warm_up,
     "churning": churning,

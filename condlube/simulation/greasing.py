@@ -51,7 +51,8 @@ def greasings(
     made: list[Greasing] = []
     life = plant.fitted[bearing["bearing_id"]].life_used
     if life > 0:
-        steps = rng.uniform(*practice["steps"], size=16)
+        low, high = practice["steps"]
+        steps = rng.uniform(low, high, 16)
         for hour in greasing_hours(used, life, steps):
             when = _working_time(timeline, max(float(hour), -LONGEST_BEFORE_D * 24.0))
             made.append(_greasing(rng, timeline, bearing, practice, when, rng.uniform(*practice["doses"]), {}))

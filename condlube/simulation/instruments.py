@@ -6,6 +6,8 @@ and returns new readings; NaN means that nothing was recorded.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from condlube.simulation.timeline import FloatArray
@@ -46,7 +48,7 @@ def outage(values: FloatArray, begin: int, end: int) -> FloatArray:
     return _within(values, begin, end, np.nan)
 
 
-FAULTS = {
+FAULTS: dict[str, Callable[..., FloatArray]] = {
     "dead_at_zero": dead_at_zero,
     "frozen": frozen,
     "full_scale": full_scale,

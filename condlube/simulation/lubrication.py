@@ -7,13 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from condlube.lubrication.factors import contamination_factor, design_factor, moisture_factor, position_factor
+from condlube.lubrication.life_distribution import life_at
 from condlube.lubrication.temperature import temperature_multiplier
 from condlube.lubrication.trade import trade_interval
 from condlube.simulation.timeline import BoolArray, FloatArray
-
-L10_PER_L01 = 2.7
-GREASE_LIFE_SHAPE = float(np.log(np.log(0.9) / np.log(0.99)) / np.log(L10_PER_L01))
-"""Weibull shape on which L01 = t_f and L10 = 2.7 t_f lie (bearing maker's catalogue, both points)."""
 
 
 @dataclass(frozen=True)
@@ -77,4 +74,4 @@ def life_since(used: FloatArray, greased_h: FloatArray) -> FloatArray:
 
 def grease_life(rng: np.random.Generator, n: int) -> FloatArray:
     """True grease lives in intervals t_f, shape (n,): 1 % are out by 1, 10 % by 2.7."""
-    return np.asarray((-np.log(rng.uniform(size=n)) / -np.log(0.99)) ** (1 / GREASE_LIFE_SHAPE))
+    return life_at(100.0 * rng.uniform(size=n), 1.0)

@@ -15,7 +15,7 @@ from condlube.simulation.lubrication import grease_life, life_since
 from condlube.simulation.operating import Operation
 from condlube.simulation.plant import Plant
 from condlube.simulation.signals import Deviations, Healthy
-from condlube.simulation.timeline import BoolArray, FloatArray, Timeline
+from condlube.simulation.timeline import BoolArray, FloatArray, Timeline, lagged
 
 PLACES = ("fault", "points", "collector", "quantity", "from", "until")
 """What in an entry of ``instruments`` says where and when; the rest are sizes."""
@@ -90,7 +90,7 @@ def _heat(plant: Plant, timeline: Timeline) -> FloatArray:
     for situation in plant.situations:
         for spell in situation.get("heat", []):
             added += spell["add_k"] * timeline.between(spell["from"], spell["until"])
-    return signals.lagged(added, 8.0)
+    return lagged(added, 8.0)
 
 
 def _operate(plant: Plant, rng: np.random.Generator, timeline: Timeline, machine_id: str) -> Operation:
@@ -184,7 +184,9 @@ def _recorded(plant: Plant, timeline: Timeline, point: Mapping[str, Any], values
 def _concerns(entry: Mapping[str, Any], point: Mapping[str, Any]) -> bool:
     if "points" in entry:
         return point["point_id"] in entry["points"]
-    return point["collector"] == entry["collector"] and point["quantity"] == entry.get("quantity", point["quantity"])
+    return bool(
+        point["collector"] == entry["collector"] and point["quantity"] == entry.get("quantity", point["quantity"])
+    )
 
 
 def _other_events(plant: Plant, timeline: Timeline) -> list[dict[str, Any]]:

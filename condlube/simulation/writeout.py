@@ -1,4 +1,4 @@
-"""The export files of a simulated plant, dirt and all: condition gateways long, process historian wide, route readings."""
+"""The export files of a simulated plant, dirt and all: gateways in the long layout, historian in the wide, route."""
 
 from __future__ import annotations
 
@@ -107,4 +107,4 @@ def _round(timeline: Timeline, hours: IntArray, route: Mapping[str, Any]) -> npt
         & (week == route["week_of_month"])
         & (timeline.hour_of_day[hours] == route["hour"])
     )
-    return hours[chosen][:1]
+    return np.asarray(hours[chosen][:1])
