@@ -27,10 +27,14 @@ UNCERTAINTY = 2.0
 POSITION = {"horizontal": 1.0, "inclined": 0.5, "vertical": 0.5}
 """Vertical shaft halves the interval; an inclined one is treated as vertical (engineering judgement)."""
 
-DIAGRAM_SPEED_FACTOR = np.array([0.0, 1e5, 2e5, 4e5, 6e5, 8e5])
-DIAGRAM_LOG10_H = np.log10([62_500.0, 25_000.0, 10_000.0, 4_000.0, 1_400.0, 490.0])
-DIAGRAM_LOAD_RATIO = np.log([4.0, 8.0, 15.0])
-DIAGRAM_LOG10_LOAD = np.log10([0.28, 0.65, 1.0])
+DIAGRAM = {0.0: 62_500.0, 1e5: 25_000.0, 2e5: 10_000.0, 4e5: 4_000.0, 6e5: 1_400.0, 8e5: 490.0}
+"""Hours by n·dm·bf for C/P ≥ 15; between them the logarithm of the hours is linear."""
+
+DIAGRAM_LOAD = {4.0: 0.28, 8.0: 0.65, 15.0: 1.0}
+"""Factor by C/P; between them its logarithm is linear in that of C/P."""
+
+DIAGRAM_SPEED_FACTOR, DIAGRAM_LOG10_H = np.array(list(DIAGRAM)), np.log10(list(DIAGRAM.values()))
+DIAGRAM_LOAD_RATIO, DIAGRAM_LOG10_LOAD = np.log(list(DIAGRAM_LOAD)), np.log10(list(DIAGRAM_LOAD.values()))
 
 
 class BearingFactor(NamedTuple):

@@ -170,6 +170,11 @@ def _position(argument: str, names: npt.ArrayLike, known: tuple[str, ...]) -> np
     return classes(argument, names, (*known, *UNKNOWN_NAMES))
 
 
+def _with_unknown(cells: npt.NDArray[np.str_]) -> npt.NDArray[np.str_]:
+    """The chart with empty rows and columns for the names that mean unknown."""
+    return np.pad(cells, (0, len(UNKNOWN_NAMES)), constant_values="")
+
+
 def compatibility(
     in_service: npt.ArrayLike,
     assigned: npt.ArrayLike,
@@ -205,8 +210,8 @@ def compatibility(
     new_oil = _position("base_oil_assigned", base_oil_assigned, BASE_OILS)
     same = flag("same_product", same_product)
     old, new, old_oil, new_oil, same = np.broadcast_arrays(old, new, old_oil, new_oil, same)
-    thickener = np.pad(THICKENER_CELLS, (0, len(UNKNOWN_NAMES)))[old, new]
-    oil = np.pad(OIL_CELLS, (0, len(UNKNOWN_NAMES)))[old_oil, new_oil]
+    thickener = _with_unknown(THICKENER_CELLS)[old, new]
+    oil = _with_unknown(OIL_CELLS)[old_oil, new_oil]
     severe = _severest(thickener, oil)
     answer = np.select(
         [same, severe == "I", thickener == ""], [Mix.SAME, Mix.INCOMPATIBLE, Mix.UNKNOWN], Mix.CONDITIONAL

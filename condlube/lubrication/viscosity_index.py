@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from condlube.errors import InvalidArgument
 from condlube.lubrication.checks import numbers
-from condlube.lubrication.result import Outside, Result, result
+from condlube.lubrication.result import FloatArray, Outside, Result, result
 
 COEFFICIENTS = np.array(
     [
@@ -33,6 +33,14 @@ COEFFICIENTS = np.array(
 The rows to 70 mm²/s reproduce the standard's table to 0.1 %."""
 
 
+def reference_viscosities(viscosity_100_mm2_s: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """L and H of the standard: viscosities at 40 °C of oils of index 0 and 100 with this viscosity at 100 °C [1]_."""
+    (y,) = numbers(viscosity_100_mm2_s=viscosity_100_mm2_s)
+    row = np.searchsorted(COEFFICIENTS[1:, 0], y, side="right")
+    _, a, b, c, d, e, f = np.moveaxis(COEFFICIENTS[row], -1, 0)
+    return np.asarray((a * y + b) * y + c), np.asarray((d * y + e) * y + f)
+
+
 def viscosity_index(viscosity_40_mm2_s: npt.ArrayLike, viscosity_100_mm2_s: npt.ArrayLike) -> Result:
     """Viscosity index from the viscosities at 40 and 100 °C (mm²/s); not rounded.
 
@@ -49,10 +57,7 @@ def viscosity_index(viscosity_40_mm2_s: npt.ArrayLike, viscosity_100_mm2_s: npt.
         raise InvalidArgument("viscosity_100_mm2_s", y[wrong].tolist()[0], "less than the viscosity at 40 °C")
     thin = y < 2.0
     y_used = np.where(thin, 2.0, y)
-    row = np.searchsorted(COEFFICIENTS[:, 0], y_used, side="right") - 1
-    _, a, b, c, d, e, f = np.moveaxis(COEFFICIENTS[row], -1, 0)
-    low = (a * y_used + b) * y_used + c
-    high = (d * y_used + e) * y_used + f
+    low, high = reference_viscosities(y_used)
     by_a = 100.0 * (low - u) / (low - high)
     by_b = (10.0 ** (np.log10(high / u) / np.log10(y_used)) - 1.0) / 0.00715 + 100.0
     return result(np.asarray(np.where(u >= high, by_a, by_b)), "", (thin, Outside.VISCOSITY_INDEX_RANGE))

@@ -86,7 +86,8 @@ def _sealed_page(share: float, temperature: float, grease: str, life: Result) ->
         "bearing maker's catalogue E1102, grease life of sealed ball bearings (coefficients from memory)",
         formula=(
             f"log10 t = {e.a} − {e.b}·x − ({e.c} − {e.e}·x)·T",
-            f"x from {LOWEST_SPEED_SHARE:g} to 1, T from {LOWEST_DEGC:g} to {e.hottest_degc:g} °C, P/C to 0.1; lower x and T count as the lowest",
+            f"x from {LOWEST_SPEED_SHARE:g} to 1, T from {LOWEST_DEGC:g} to {e.hottest_degc:g} °C, P/C to 0.1;"
+            " a lower x or T counts as the lowest",
         ),
         substituted=()
         if hours is None
@@ -126,7 +127,14 @@ def _date_page(life: Result, elapsed: float, as_of: date, per_day: float, horizo
     return Method(
         "When it ends",
         f"Weibull distribution of grease life with slope {SLOPE:.3f} (L10 = 2.7·L01), mean taken as median",
-        formula=("F(t) = 1 − 0.5^((t/t50)^2.366)",),
+        formula=("F(t) = 1 − 0.5^((t/t50)^2.366);  days = (life − hours so far) / hours a day",),
+        substituted=()
+        if not known
+        else tuple(
+            f"{percent:g} %: ({number_text(hours)} − {number_text(elapsed)}) / {number_text(per_day)}"
+            f" = {number_text((hours - elapsed) / per_day)} days"
+            for percent, hours in ((p, float(life_at(p, life.value, 50))) for p in (10.0, 50.0))
+        ),
         results=(
             Item("early_date", "one bearing in ten by", day(end.early)),
             Item("expected_date", "half of the bearings by", day(end.expected)),

@@ -138,6 +138,8 @@ def _catalogue_page(sides: SideBySide, bearing: Bearing, ring: float, orientatio
     base, hours = scalar(part.base), scalar(part.interval)
     outer = rotating_ring == "outer"
     diameter = bearing.outside_diameter_mm if outer else bearing.mean_diameter_mm
+    anchors = ", ".join(f"{number_text(x)}: {number_text(h)} h" for x, h in catalogue.DIAGRAM.items())
+    loads = ", ".join(f"{factor:g} at C/P {ratio:g}" for ratio, factor in catalogue.DIAGRAM_LOAD.items())
     large = 0.5 if bearing.bore_mm > catalogue.LARGE_BORE_MM else 1.0
     working = () if base is None else (
         f"m = 2^((70 − {number_text(ring)})/15) = {2 ** ((70 - ring) / 15):.4g}, used {number_text(multiplier)}",
@@ -163,7 +165,11 @@ def _catalogue_page(sides: SideBySide, bearing: Bearing, ring: float, orientatio
             Item("l10_h", "L10 grease life", scalar(part.l10), "h", "L10"),
         ),
         outside=outside_text(int(part.interval.reason)),
-        notes=("clean, dry and quiet: for dirt, water and high vibration the rule says \"reduce\" without a number",),
+        notes=(
+            f"T70 is read off anchors {anchors}, the logarithm linear between them, times "
+            f"{loads}, then position and bore",
+            "clean, dry and quiet: for dirt, water and high vibration the rule says \"reduce\" without a number",
+        ),
     )
 
 

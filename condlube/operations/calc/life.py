@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from condlube.errors import InvalidArgument
-from condlube.lubrication.life_modification import life_modification_factor
+from condlube.lubrication.life_modification import (
+    BALL_CONSTANT,
+    BALL_KAPPA_CONSTANT,
+    HIGHEST_KAPPA,
+    KAPPA_EXPONENT,
+    KAPPA_JOINTS,
+    ROLLER_CONSTANT,
+    ROLLER_KAPPA_CONSTANT,
+    life_modification_factor,
+)
 from condlube.lubrication.rating_life import (
     A1,
     A1_OLDER,
+    GREASE_CONTAMINATION,
     contamination_factor_ec,
     fatigue_load_limit,
     fatigue_share,
@@ -48,7 +60,8 @@ def life(
     warnings = list(bearing.warnings)
     if l10 is not None and kappa is not None and load_n is not None:
         limit = _limit(bearing, static_rating_n, fatigue_limit_n)
-        inputs += [Item("load_n", "equivalent load", load_n, "N", "P"), Item("kappa", "viscosity ratio", kappa, "", "κ")]
+        inputs.append(Item("load_n", "equivalent load", load_n, "N", "P"))
+        inputs.append(Item("kappa", "viscosity ratio", kappa, "", "κ"))
         page = _modified_page(bearing, l10, load_n, limit, kappa, cleanliness, reliability_percent)
         methods.append(page)
         results += page.results
@@ -72,6 +85,7 @@ def _limit(bearing: Bearing, static_rating: float | None, fatigue_limit: float |
 
 def _basic_page(bearing: Bearing, speed: float, ratio: float, hours: float | None, outside: str) -> Method:
     exponent = "3" if bool(is_ball(bearing.bearing_type)) else "10/3"
+    answer = f"{number_text(ratio)}^({exponent}) = {number_text(hours)} h"
     return Method(
         "Basic rating life",
         STANDARD,
@@ -79,7 +93,7 @@ def _basic_page(bearing: Bearing, speed: float, ratio: float, hours: float | Non
         formula=("L10h = 10⁶/(60·n)·(C/P)^p",),
         substituted=()
         if hours is None
-        else (f"L10h = 1,000,000/(60 × {number_text(speed)}) × {number_text(ratio)}^({exponent}) = {number_text(hours)} h",),
+        else (f"L10h = 1,000,000/(60 × {number_text(speed)}) × {answer}",),
         results=(Item("l10_h", "basic rating life", hours, "h", "L10h"),),
         outside=outside,
     )
@@ -89,27 +103,43 @@ def _modified_page(
     bearing: Bearing, l10: float, load: float, limit: float, kappa: float, cleanliness: str, reliability: int
 ) -> Method:
     ec = float(contamination_factor_ec(kappa, bearing.mean_diameter_mm, cleanliness))
+    constants = "{}, a0 = {:g}, b = {:g}".format(cleanliness, *GREASE_CONTAMINATION[cleanliness])
     x = ec * limit / load
     modification = life_modification_factor(kappa, x, bearing.bearing_type)
     factor, a1 = scalar(modification), A1[reliability]
     hours = None if factor is None else a1 * factor * l10
+    older = f"older edition {A1_OLDER[reliability]:g}" if A1_OLDER[reliability] != a1 else ""
     return Method(
         "Modified rating life",
         f"{STANDARD}, 9.3.3 (a_ISO), Annex A (eC for grease, from memory), Annex B (Cu, from memory)",
         factors=(
             Item("fatigue_limit_n", "fatigue load limit", limit, "N", "Cu"),
-            Item("contamination_factor", "contamination factor", ec, "", "eC", cleanliness),
+            Item("contamination_factor", "contamination factor", ec, "", "eC", constants),
             Item("contaminated_load_factor", "eC·Cu/P", x, "", "x"),
             Item("a_iso", "life modification factor", factor, "", "a_ISO", "0.1 to 50"),
-            Item("a1", "reliability factor", a1, "", "a1", f"older edition {A1_OLDER[reliability]}"),
+            Item("a1", "reliability factor", a1, "", "a1", older),
         ),
-        formula=("L = a1·a_ISO·L10h",),
+        formula=(
+            "eC = a·(1 − b/dm^(1/3)), a = min(1, a0·κ^0.68·dm^0.55)",
+            _a_iso_formula(bearing.bearing_type, kappa),
+            "L = a1·a_ISO·L10h",
+        ),
         substituted=()
         if hours is None
         else (f"L = {a1:g} × {number_text(factor)} × {number_text(l10)} = {number_text(hours)} h",),
         results=(Item("modified_life_h", "modified rating life", hours, "h", "L"),),
         outside=outside_text(int(modification.reason)),
     )
+
+
+def _a_iso_formula(bearing_type: str, kappa: float) -> str:
+    ball = bool(is_ball(bearing_type))
+    part = int(np.searchsorted(KAPPA_JOINTS, min(kappa, HIGHEST_KAPPA), side="right"))
+    c = float((BALL_KAPPA_CONSTANT if ball else ROLLER_KAPPA_CONSTANT)[part])
+    power = f"{c:g}/κ^{KAPPA_EXPONENT[part]:g}"
+    if ball:
+        return f"a_ISO = 0.1·[1 − ({BALL_CONSTANT:g} − {power})^0.83·x^(1/3)]^−9.3, κ at most 4, x at most 5"
+    return f"a_ISO = 0.1·[1 − ({ROLLER_CONSTANT:g} − {power})·x^0.4]^−9.185, κ at most 4, x at most 5"
 
 
 def _share_page(elapsed: float, l10: float, share: float) -> Method:

@@ -7,6 +7,7 @@ import numpy as np
 from condlube.errors import InvalidArgument
 from condlube.lubrication import quantity as handbook
 from condlube.lubrication.classes import THRUST_TYPES
+from condlube.lubrication.result import Result
 from condlube.operations.calc.inputs import Bearing
 from condlube.operations.calc.working import Item, Method, Working, number_text, outside_text, scalar
 
@@ -23,7 +24,7 @@ def quantity(
     density_g_cm3: float = handbook.GREASE_G_CM3,
     fill_share: float = handbook.COMMON_FILL_SHARE,
 ) -> Working:
-    """Relubrication quantity; with the bearing's mass its free space and first fill, with a calibrated gun the strokes."""
+    """Relubrication quantity; with the mass also free space and first fill, with a calibrated gun strokes."""
     if bearing.width_mm is None:
         raise InvalidArgument("width_mm", None, "the width of the bearing (the height of a thrust bearing)")
     way = entry or bearing.entry
@@ -35,12 +36,13 @@ def quantity(
         warnings.append(f"{bearing.seal} bearing: it is not regreased; the quantity is for an open one of its size")
     if mass_kg is not None:
         inputs.append(Item("mass_kg", "mass of the bearing", mass_kg, "kg", "M"))
-        page, fill = _fill_page(bearing, mass_kg, fill_share, density_g_cm3)
-        methods.append(page)
-        if fill is not None:
-            results += _weights("first_fill", f"first fill, {fill_share:.0%} of the free space", fill, "")
-            if dose > fill / fill_share:
-                warnings.append("the dose exceeds the free space of the bearing: check dimensions and mass")
+        volume = handbook.free_volume(bearing.bore_mm, bearing.outside_diameter_mm, bearing.width_mm, mass_kg)
+        fill = handbook.first_fill(volume, fill_share, density_g_cm3)
+        methods.append(_fill_page(bearing, mass_kg, fill_share, density_g_cm3, volume, fill))
+        if not fill.outside:
+            results += _weights("first_fill", f"first fill, {fill_share:.0%} of the free space", float(fill.value), "")
+            fits = handbook.within_free_space(dose, volume, density_g_cm3)
+            warnings += [outside_text(int(fits.reason))] * bool(fits.outside)
     if gun_g_per_stroke is None:
         warnings.append("no strokes without a calibrated gun: weigh ten strokes and give grams per stroke")
     else:
@@ -77,39 +79,35 @@ def _dose_page(bearing: Bearing, entry: str, dose: float) -> Method:
     )
 
 
-def _fill_page(bearing: Bearing, mass: float, share: float, density: float) -> tuple[Method, float | None]:
-    volume = handbook.free_volume(bearing.bore_mm, bearing.outside_diameter_mm, bearing.width_mm or np.nan, mass)
-    fill = handbook.first_fill(volume, share, density)
+def _fill_page(bearing: Bearing, mass: float, share: float, density: float, volume: Result, fill: Result) -> Method:
     space, grams = scalar(volume), scalar(fill)
     bore, outside, width = map(number_text, (bearing.bore_mm, bearing.outside_diameter_mm, bearing.width_mm))
-    envelope = scalar(volume) if space is None else space + 1e3 * mass / handbook.STEEL_G_CM3
-    return (
-        Method(
-            "Free space and first fill",
-            CATALOGUE,
-            formula=("V = (π/4)·B·(D² − d²)/1000 − M/0.0078;  fill = share·V·density",),
-            factors=(
-                Item("share", "share of the free space", share),
-                Item("density_g_cm3", "density of the grease", density, "g/cm³"),
-            ),
-            substituted=()
-            if space is None
-            else (
-                f"V = (π/4) × {width} × ({outside}² − {bore}²)/1000 − {number_text(mass)}/0.0078"
-                f" = {number_text(envelope)} − {number_text(1e3 * mass / handbook.STEEL_G_CM3)} = {number_text(space)} cm³",
-                f"fill = {number_text(share)} × {number_text(space)} × {number_text(density)} = {number_text(grams)} g",
-            ),
-            results=(
-                Item("free_volume_cm3", "free space", space, "cm³", "V"),
-                Item("first_fill_g", "first fill", grams, "g"),
-            ),
-            outside=outside_text(int(fill.reason)),
-            notes=(
-                "30 % is common practice; handbooks say 20 to 50 % of the space, full at very slow speed; with a "
-                "plastic cage the space is slightly overestimated",
-            ),
+    steel = 1e3 * mass / handbook.STEEL_G_CM3
+    envelope = None if space is None else space + steel
+    return Method(
+        "Free space and first fill",
+        CATALOGUE,
+        formula=("V = (π/4)·B·(D² − d²)/1000 − M/0.0078;  fill = share·V·density",),
+        factors=(
+            Item("share", "share of the free space", share),
+            Item("density_g_cm3", "density of the grease", density, "g/cm³"),
         ),
-        grams,
+        substituted=()
+        if space is None
+        else (
+            f"V = (π/4) × {width} × ({outside}² − {bore}²)/1000 − {number_text(mass)}/0.0078"
+            f" = {number_text(envelope)} − {number_text(steel)} = {number_text(space)} cm³",
+            f"fill = {number_text(share)} × {number_text(space)} × {number_text(density)} = {number_text(grams)} g",
+        ),
+        results=(
+            Item("free_volume_cm3", "free space", space, "cm³", "V"),
+            Item("first_fill_g", "first fill", grams, "g"),
+        ),
+        outside=outside_text(int(fill.reason)),
+        notes=(
+            "30 % is common practice; handbooks say 20 to 50 % of the space, full at very slow speed; with a "
+            "plastic cage the space is slightly overestimated",
+        ),
     )
 
 

@@ -8,7 +8,8 @@ from condlube.lubrication.grease_codes import GreaseCode, parse_din, parse_iso
 from condlube.lubrication.suitability import Aspect, Verdict
 from condlube.lubrication.suitability import suitability as judge
 from condlube.operations.calc.inputs import Bearing
-from condlube.operations.calc.working import Item, Method, Working, number_text
+from condlube.operations.calc.viscosity import kappa_page, temperature_page
+from condlube.operations.calc.working import Item, Method, Working
 
 SOURCES = {
     "speed factor": "bearing maker's catalogue, recommended limits of n·dm for grease",
@@ -41,7 +42,7 @@ def suitability(
     iso_code: str = "",
 ) -> Working:
     """The aspects of suitability and the verdict; a DIN or ISO code fills in what is not given."""
-    codes = [parse_din(din_code)] * bool(din_code) + [parse_iso(iso_code)] * bool(iso_code)
+    codes = [read(code) for read, code in ((parse_din, din_code), (parse_iso, iso_code)) if code]
     for code in codes:
         temperature_max_degc = code.upper_degc if temperature_max_degc is None else temperature_max_degc
         temperature_min_degc = code.lower_degc if temperature_min_degc is None else temperature_min_degc
@@ -84,10 +85,23 @@ def suitability(
     return Working(
         "Grease for this bearing",
         inputs,
-        tuple(_aspect_page(aspect) for aspect in found.aspects),
+        (
+            *_kappa_pages(bearing, speed_rpm, ring_temperature_degc, viscosity_40_mm2_s, viscosity_100_mm2_s),
+            *(_aspect_page(aspect) for aspect in found.aspects),
+        ),
         (Item("verdict", "verdict", _words(verdict), note=", ".join(reasons)),),
         bearing.warnings,
     )
+
+
+def _kappa_pages(
+    bearing: Bearing, speed: float, temperature: float, v40: float | None, v100: float | None
+) -> tuple[Method, ...]:
+    if v40 is None or v100 is None:
+        return ()
+    page = temperature_page(v40, v100, temperature)
+    actual = page.results[0].value
+    return (page, kappa_page(actual, speed, bearing.mean_diameter_mm)) if isinstance(actual, float) else (page,)
 
 
 def _or_nan(value: float | None) -> float:
@@ -115,6 +129,6 @@ def _aspect_page(aspect: Aspect) -> Method:
         aspect.name[0].upper() + aspect.name[1:],
         SOURCES[aspect.name],
         factors=tuple(item for item in factors if item.value is not None),
-        results=(Item("verdict", "verdict", _words(Verdict(int(aspect.verdict))), note=aspect.meaning),),
-        notes=() if not np.isnan(observed) else (f"{aspect.name}: not known ({number_text(None)})",),
+        results=(Item("verdict", "verdict", _words(Verdict(int(aspect.verdict))), note=f"asked: {aspect.meaning}"),),
+        notes=() if not np.isnan(observed) else ("not known for this grease",),
     )

@@ -6,7 +6,7 @@ import math
 
 from condlube.lubrication.grades import viscosity_class
 from condlube.lubrication.viscosity import viscosity_at
-from condlube.lubrication.viscosity_index import viscosity_index
+from condlube.lubrication.viscosity_index import reference_viscosities, viscosity_index
 from condlube.lubrication.viscosity_ratio import kappa_meaning, rated_viscosity, viscosity_ratio
 from condlube.operations.calc.inputs import Bearing
 from condlube.operations.calc.working import Item, Method, Working, number_text, outside_text, scalar
@@ -74,7 +74,15 @@ def _index_page(v40: float, v100: float) -> Method:
     return Method(
         "Viscosity index and class",
         "ASTM D2270 (index, equations of its appendix); ISO 3448 (class, midpoint ± 10 % at 40 °C)",
-        formula=("VI = 100·(L − U)/(L − H) to 100;  (10^N − 1)/0.00715 + 100 above, N = log(H/U)/log Y",),
+        factors=()
+        if value is None
+        else tuple(
+            Item(name, f"reference oil of index {of}", float(reference), "mm²/s", symbol)
+            for name, of, symbol, reference in zip(
+                ("reference_l", "reference_h"), (0, 100), "LH", reference_viscosities(v100), strict=True
+            )
+        ),
+        formula=("VI = 100·(L − ν40)/(L − H) to 100;  (10^N − 1)/0.00715 + 100 above, N = log(H/ν40)/log ν100",),
         results=(
             Item("viscosity_index", "viscosity index", None if value is None else round(value), "", "VI"),
             Item("iso_vg", "ISO viscosity class", f"VG {name}" if name else "between two classes"),
@@ -89,7 +97,8 @@ def kappa_page(actual: float, speed: float, pitch: float) -> Method:
     kappa = float(viscosity_ratio(actual, rated))
     slow = speed < 1000.0
     law = "45,000·n^−0.83·dm^−0.5" if slow else "4,500·n^−0.5·dm^−0.5"
-    numbers = f"{'45,000' if slow else '4,500'} × {number_text(speed)}^{-0.83 if slow else -0.5} × {number_text(pitch)}^-0.5"
+    powers = f"{number_text(speed)}^{-0.83 if slow else -0.5} × {number_text(pitch)}^-0.5"
+    numbers = f"{'45,000' if slow else '4,500'} × {powers}"
     return Method(
         "Viscosity ratio",
         "ISO 281:2007, 9.3.3.2.1 (equations from memory); catalogue diagrams differ by up to 20 %",
