@@ -13,7 +13,6 @@ from condlube.register.model import Register, Text
 from condlube.register.near import perhaps
 from condlube.register.rules import Rule, apply
 from condlube.register.sheet import Sheet, read_sheet, require, unique
-from condlube.schema.arrow import arrow_schema
 from condlube.schema.tables import TABLES
 
 COLUMNS = TABLES["events"].columns
@@ -57,9 +56,7 @@ def parse_events(source: Text, register: Register) -> pa.Table:
     _places(sheet)
     if sheet.faults:
         raise ConfigurationError(sheet.faults)
-    schema = arrow_schema("events")
-    table = pa.table([pa.array(sheet[field.name], field.type) for field in schema], schema=schema)
-    return table.sort_by("event_id")
+    return sheet.table("events")
 
 
 def _references(sheet: Sheet, register: Register) -> None:

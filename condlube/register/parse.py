@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import pyarrow as pa
-
 from condlube.errors import ConfigurationError
 from condlube.register.bearings import read_bearings
 from condlube.register.canonical import digest
 from condlube.register.greases import read_greases
 from condlube.register.model import Register, Site, Text
 from condlube.register.points import read_points
-from condlube.register.sheet import Sheet
-from condlube.schema.arrow import arrow_schema
-from condlube.schema.tables import TABLES
 
 
 def parse_register(bearings: Text, greases: Text | None, points: Text | None, site: Site) -> Register:
@@ -29,15 +24,8 @@ def parse_register(bearings: Text, greases: Text | None, points: Text | None, si
     if faults := [*bearing_sheet.faults, *grease_sheet.faults, *point_sheet.faults]:
         raise ConfigurationError(faults)
     tables = {
-        "bearings": sorted_table("bearings", bearing_sheet),
-        "greases": sorted_table("greases", grease_sheet),
-        "points": sorted_table("points", point_sheet),
+        "bearings": bearing_sheet.table("bearings"),
+        "greases": grease_sheet.table("greases"),
+        "points": point_sheet.table("points"),
     }
     return Register(**tables, digest=digest(tables, site), site=site)
-
-
-def sorted_table(name: str, sheet: Sheet) -> pa.Table:
-    """The sheet as a schema table, sorted by its key."""
-    schema = arrow_schema(name)
-    table = pa.table([pa.array(sheet[field.name], field.type) for field in schema], schema=schema)
-    return table.sort_by([(key, "ascending") for key in TABLES[name].key])

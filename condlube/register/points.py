@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -68,10 +69,11 @@ def _units(sheet: Sheet) -> None:
 
 def _tags(sheet: Sheet) -> None:
     """A tag belongs to one point at a time: rows that share one must not overlap in valid_from to valid_to."""
+    shared = {tag for tag, count in Counter(sheet["tag"]).items() if count > 1 and tag is not None}
     spans: dict[str, list[tuple[date, date, int]]] = {}
     fields = zip(sheet["tag"], sheet["valid_from"], sheet["valid_to"], strict=True)
     for row, (tag, first, last) in enumerate(fields):
-        if tag is not None:
+        if tag in shared:
             spans.setdefault(tag, []).append((first or date.min, last or date.max, row))
     for same in spans.values():
         same.sort()

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
+
+import pyarrow as pa
 
 from condlube.errors import Fault
 from condlube.register.cells import Wrong, decimal_mark, reader
 from condlube.register.model import Text
 from condlube.register.near import perhaps
+from condlube.schema.arrow import arrow_schema
 from condlube.schema.columns import COLUMNS
+from condlube.schema.tables import TABLES
 
 _DELIMITERS = ",;\t"
 
@@ -37,11 +41,13 @@ class Sheet:
         return len(self.lines)
 
     def __getitem__(self, column: str) -> list[Any]:
-        return self.values.setdefault(column, [None] * len(self))
+        if column not in self.values:
+            self.values[column] = [None] * len(self)
+        return self.values[column]
 
     def given(self, column: str) -> list[str]:
         """What the file holds in this column; empty where nothing was given."""
-        return self.texts.setdefault(column, [""] * len(self))
+        return self.texts.get(column) or [""] * len(self)
 
     def blame(self, row: int, column: str, expected: str) -> None:
         """Note a fault in one cell."""
@@ -50,6 +56,12 @@ class Sheet:
     def blame_file(self, column: str, seen: str, expected: str) -> None:
         """Note a fault in the header, or in the file as a whole."""
         self.faults.append(Fault(self.file, self.header_line, column, seen, expected))
+
+    def table(self, name: str) -> pa.Table:
+        """The sheet as a schema table, sorted by its key."""
+        schema = arrow_schema(name)
+        table = pa.table([pa.array(self[field.name], field.type) for field in schema], schema=schema)
+        return table.sort_by([(key, "ascending") for key in TABLES[name].key])
 
 
 def empty_sheet() -> Sheet:
@@ -63,29 +75,20 @@ def read_sheet(source: Text, columns: Collection[str], required: Collection[str]
     sheet.file = source.file
     text = source.text.removeprefix("\ufeff")
     delimiter = _delimiter(text, columns)
-    rows = _rows(text, delimiter, sheet)
+    lines, rows = _rows(text, delimiter, sheet)
     if not rows:
         if not sheet.faults:
             sheet.blame_file("", "an empty file", "a header line with " + ", ".join(required))
         return sheet
-    sheet.header_line, header = rows[0]
-    names = [_name(cell) for cell in header]
+    sheet.header_line, names = lines[0], [_name(cell) for cell in rows[0]]
     wanted = _columns(names, columns, required, sheet)
-    width = len(names)
-    for line, cells in rows[1:]:
-        extra = [cell for cell in cells[width:] if cell.strip()]
-        if extra:
-            sheet.faults.append(Fault(sheet.file, line, f"column {width + 1}", extra[0],
-                                      f"at most {width} cells, as in the header; quote a text that holds the "
-                                      "delimiter"))  # fmt: skip
-    sheet.lines = [line for line, _ in rows[1:]]
-    padded = [cells if len(cells) == width else (cells + [""] * width)[:width] for _, cells in rows[1:]]
-    across = list(zip(*padded, strict=True)) if padded else [()] * width
-    for place, name in enumerate(names):
+    sheet.lines = lines[1:]
+    for place, cells in enumerate(_across(rows[1:], len(names), sheet)):
+        name = names[place]
         if name in wanted and name not in sheet.texts:
-            sheet.texts[name] = list(across[place])
-        elif not name and (row := next((k for k, cell in enumerate(across[place]) if cell.strip()), None)) is not None:
-            sheet.faults.append(Fault(sheet.file, sheet.lines[row], f"column {place + 1}", across[place][row],
+            sheet.texts[name] = cells
+        elif not name and (row := next((k for k, cell in enumerate(cells) if cell.strip()), None)) is not None:
+            sheet.faults.append(Fault(sheet.file, sheet.lines[row], f"column {place + 1}", cells[row],
                                       "a name for this column in the header"))  # fmt: skip
     _convert(sheet, "." if delimiter == "," else "", zone)
     return sheet
@@ -108,19 +111,32 @@ def unique(sheet: Sheet, column: str) -> None:
             sheet.blame(row, column, f"its own {column}; line {sheet.lines[earlier]} has this one too")
 
 
-def _rows(text: str, delimiter: str, sheet: Sheet) -> list[tuple[int, list[str]]]:
-    """Every row that is not blank, with the number of the line it begins on."""
+def _rows(text: str, delimiter: str, sheet: Sheet) -> tuple[list[int], list[tuple[str, ...]]]:
+    """Every row that is not blank, and the number of the line it begins on."""
     parsed = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    rows: list[tuple[int, list[str]]] = []
+    lines: list[int] = []
+    rows: list[tuple[str, ...]] = []
     line = 1
     try:
         for cells in parsed:
-            if any(cells) and any(cell.strip() for cell in cells):
-                rows.append((line, cells))
+            if any(cells) and not "".join(cells).isspace():
+                lines.append(line)
+                rows.append(tuple(cells))
             line = parsed.line_num + 1
     except csv.Error as error:
         sheet.faults.append(Fault(sheet.file, line, "", str(error), "quotes that open and close around a whole cell"))
-    return rows
+    return lines, rows
+
+
+def _across(rows: list[tuple[str, ...]], width: int, sheet: Sheet) -> Iterator[list[str]]:
+    """The columns of the rows; a row that is longer than the header is at fault, a shorter one is filled up."""
+    padded = [cells if len(cells) == width else (cells + ("",) * width)[:width] for cells in rows]
+    for line, cells in zip(sheet.lines, rows, strict=True):
+        if len(cells) > width and (extra := "".join(cells[width:]).strip()):
+            sheet.faults.append(Fault(sheet.file, line, f"column {width + 1}", extra,
+                                      f"at most {width} cells, as in the header; quote a text that holds the "
+                                      "delimiter"))  # fmt: skip
+    yield from map(list, zip(*padded, strict=True) if padded else [()] * width)
 
 
 def _delimiter(text: str, columns: Collection[str]) -> str:
