@@ -143,6 +143,7 @@ COLUMNS = _columns(
     ("reason", "str", "", "reason code"),
     ("field", "str", "", "column at fault"),
     ("raw", "str", "", "raw text of the line"),
+    ("repeats", "int", "", "lines or cells of the file that this row stands for"),
     ("source", "str", "", "name of the source definition; in evidence, of the evidence source"),
     ("file", "str", "", "file name"),
     ("lines", "int", "", "data lines (long) or data cells (wide) in the file"),
@@ -186,6 +187,7 @@ COLUMNS = _columns(
     ("family", "str", "", "family of like points"),
     ("family_weight", "float", "1", "weight of the family in the model"),
     ("parent", "str", "", "reference that this one is checked against"),
+    ("taken_off", "float", "deviation", "taken off the learned level, because parent or family sit lower"),
     ("began", "str", "", "why the reference period began"),
     ("ended", "str", "", "why it ended"),
     # deviations
@@ -254,4 +256,5 @@ COLUMNS = _columns(
     ("last_review_seen", "str", "", "review_id that the reviewer had before them"),
     ("commit_id", "int", "", "ledger commit", (), True),
     ("schema_version", "int", "", "version of the store's schema"),
+    ("store_id", "str", "", "the store that tables and ledger belong to together"),
 )

@@ -71,11 +71,11 @@ _ALL = (
     ),
     _table("readings", "delta", "point_id time ingest_id", "point_id time value quality known_at ingest_id",
            "readings in canonical units"),
-    _table("rejects", "delta", "ingest_id line field", "ingest_id source file line field reason raw known_at",
+    _table("rejects", "delta", "ingest_id line field", "ingest_id source file line field reason raw repeats known_at",
            "lines that could not be stored, with the reason"),
     _table(
         "ingests", "ledger", "ingest_id",
-        "ingest_id source file digest lines stored duplicate rejected first last known_at counts committed_at",
+        "ingest_id source file digest lines stored duplicate rejected first last known_at counts commit_id committed_at",
         "files taken in: lines = stored + duplicate + rejected",
     ),
     _table(
@@ -87,7 +87,7 @@ _ALL = (
     _table(
         "expected", "delta", "point_id reference_from known_at",
         "point_id reference_from reference_until reference_state known_at coefficients knots covariance operating_low "
-        "operating_high reference_spread autocorrelation nights n family family_weight parent began ended",
+        "operating_high reference_spread autocorrelation nights n family family_weight parent taken_off began ended",
         "the expected-level models: one row per reference period and state",
     ),
     _table(
@@ -127,6 +127,7 @@ _ALL = (
     ),
     _table("commits", "ledger", "commit_id", "commit_id source versions schema_version committed_at",
            "what is valid: the Delta version of every table at each commit"),
+    _table("stores", "ledger", "store_id", "store_id", "the one store that this ledger belongs to"),
 )  # fmt: skip
 
 TABLES: dict[str, Table] = {table.name: table for table in _ALL}

@@ -48,6 +48,7 @@ NLGI_NUMBERS = ("000", "00", "0", "1", "1.5", "2", "2.5", "3", "4", "5", "6")
 BASE_OILS = ("mineral", "pao", "ester", "pag", "silicone", "pfpe")
 EVENT_KINDS = (
     "relubrication", "inspection", "replacement", "failure", "sensor_moved", "rebuilt", "isolated", "returned",
+    "withdrawn",
 )  # fmt: skip
 DEFECT_FINDINGS = ("noise", "defect_tones", "leak", "water_in_grease", "dirt_in_grease", "metal_in_grease",
                    "hardened_grease", "blocked_path")  # fmt: skip

@@ -1,0 +1,177 @@
+"""Delta tables: create, open, append, read, put back. Nothing here knows about the ledger."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from deltalake import ColumnProperties, DeltaTable, WriterProperties, write_deltalake
+
+from condlube.errors import StoreError
+from condlube.schema.arrow import arrow_schema, conform
+from condlube.store.faults import reported
+from condlube.store.layout import LAYOUT, MONTH, SEQUENCE
+from condlube.store.predicate import Filter, sql
+
+# An IN list longer than this costs the engine more than reading the span between its ends and picking afterwards.
+_LONG_LIST = 200
+
+
+def stored_schema(table: str) -> pa.Schema:
+    """The schema as stored: the table's own columns and the two that readers do not see."""
+    return arrow_schema(table).append(pa.field(MONTH, pa.string())).append(pa.field(SEQUENCE, pa.int64()))
+
+
+def create(uri: str, table: str, store_id: str) -> None:
+    """Create the empty table at version 0, unless it is there. ``store_id`` is written into it as its owner."""
+    layout = LAYOUT[table]
+    with reported(f"creating table {table}"):
+        DeltaTable.create(
+            uri,
+            stored_schema(table),
+            mode="ignore",
+            partition_by=[MONTH],
+            name=table,
+            description=store_id,
+            configuration={
+                "delta.checkpointInterval": "20",
+                # Readers hold versions older than the newest: logs are cleaned by upkeep alone, after its commit.
+                "delta.enableExpiredLogCleanup": "false",
+                "delta.dataSkippingStatsColumns": ",".join(dict.fromkeys((layout.order[0], layout.month_of))),
+            },
+        )
+
+
+def is_there(uri: str) -> bool:
+    """Whether a table has been created there."""
+    return bool(DeltaTable.is_deltatable(uri))
+
+
+def open_table(uri: str, table: str, version: int | None = None) -> DeltaTable:
+    """The table at exactly ``version``, by default its newest."""
+    with reported(f"opening table {table}" + ("" if version is None else f" at version {version}")):
+        return DeltaTable(uri, version=version)
+
+
+def append(delta: DeltaTable, table: str, data: pa.Table) -> None:
+    """Append the rows, sorted, one file for each month that they touch. No rows: nothing happens."""
+    if data.num_rows == 0:
+        return
+    layout = LAYOUT[table]
+    data = conform(table, data).sort_by([(name, "ascending") for name in layout.order])
+    data = data.append_column(MONTH, _months(table, data[layout.month_of]))
+    data = data.append_column(SEQUENCE, pa.repeat(pa.scalar(delta.version() + 1, pa.int64()), data.num_rows))
+    with reported(f"appending to table {table}"):
+        write_deltalake(delta, data, mode="append", writer_properties=writer_properties(table))
+
+
+def read(delta: DeltaTable, table: str, columns: Sequence[str] | None, filters: Sequence[Filter]) -> pa.Table:
+    """The rows that pass all ``filters``, in no promised order; columns that this store does not have yet are null."""
+    schema = stored_schema(table)
+    wanted = [name for name in schema.names if name not in (MONTH, SEQUENCE)] if columns is None else list(columns)
+    if unknown := {*wanted, *(name for name, _, _ in filters)} - set(schema.names):
+        raise KeyError(f"{table} has no columns {sorted(unknown)}")
+    long = [f for f in filters if f[1] == "in" and len(f[2]) > _LONG_LIST]
+    narrow = [f for f in filters if f not in long]
+    for name, _, values in long:
+        narrow += [(name, ">=", min(values)), (name, "<=", max(values))]
+    present = {field.name for field in delta.schema().fields}
+    needed = list(dict.fromkeys([*wanted, *(name for name, _, _ in long)]))
+    with reported(f"reading table {table} at version {delta.version()}"):
+        scanned = delta.scan([n for n in needed if n in present], sql(narrow, LAYOUT[table].month_of))
+        raw = pa.RecordBatchReader.from_stream(scanned).read_all()
+    kinds = pa.schema([schema.field(name) for name in needed])
+    arrays = [raw[f.name].cast(f.type) if f.name in present else pa.nulls(raw.num_rows, f.type) for f in kinds]
+    found = pa.table(arrays, schema=kinds)
+    for name, _, values in long:
+        found = found.filter(pc.is_in(found[name], pa.array(list(values), schema.field(name).type)))
+    return found.select(wanted)
+
+
+def replace(delta: DeltaTable, table: str, data: pa.Table, key: str) -> None:
+    """Remove the rows that share a value of ``key`` with ``data`` in the months of ``data``, then append ``data``."""
+    if data.num_rows == 0:
+        return
+    months = pc.unique(_months(table, data[LAYOUT[table].month_of])).to_pylist()
+    with reported(f"removing rows from table {table}"):
+        delta.delete(sql([(MONTH, "in", months), (key, "in", pc.unique(data[key]).to_pylist())], ""))
+    append(delta, table, data)
+
+
+def put_back(uri: str, table: str, version: int, store_id: str) -> DeltaTable:
+    """The table with the content of ``version``: one that is ahead of it is restored, which makes a newer version.
+
+    Raises
+    ------
+    StoreError
+        When the table is behind ``version``, or belongs to another store: then ledger and folder do not belong together
+        and nothing is touched.
+    """
+    if not is_there(uri):
+        raise StoreError(
+            f"{uri}: the ledger of store {store_id} names this table, but it is not there: correct the "
+            "store's folder or the ledger's URL"
+        )
+    delta = open_table(uri, table)
+    owner, newest = delta.metadata().description, delta.version()
+    if owner != store_id:
+        raise StoreError(f"table {table} belongs to store {owner}, the ledger to {store_id}: correct the ledger's URL")
+    if newest < version:
+        raise StoreError(
+            f"table {table} is at version {newest}, but the ledger says {version}: the folder is older than the "
+            "ledger. Bring back the folder that belongs to it, or both from one backup with `condlube store restore`"
+        )
+    if newest > version:
+        with reported(f"putting table {table} back to version {version}"):
+            last = delta.history(1)[0]
+            if last["operation"] != "RESTORE" or last["operationParameters"].get("version") != str(version):
+                delta.restore(version)
+    return delta
+
+
+def writer_properties(table: str) -> WriterProperties:
+    """Compression, row groups, and statistics on the columns by which rows are picked."""
+    layout = LAYOUT[table]
+    picked = {*layout.order, layout.month_of}
+    return WriterProperties(
+        compression="ZSTD",
+        max_row_group_size=layout.row_group,
+        default_column_properties=ColumnProperties(statistics_enabled="NONE"),
+        column_properties={name: ColumnProperties(statistics_enabled="PAGE") for name in picked},
+    )
+
+
+def force_to_disk(folder: Path, first: int, last: int) -> None:
+    """Make versions ``first`` to ``last`` of a local table outlive a power cut: files, log and their folders."""
+    log = folder / "_delta_log"
+    entries = [log / f"{version:020}.json" for version in range(first, last + 1)]
+    added = [
+        folder / json.loads(line)["add"]["path"]
+        for entry in entries
+        for line in entry.read_text(encoding="utf-8").splitlines()
+        if line.startswith('{"add"')
+    ]
+    files = [*added, *entries]
+    folders = {path.parent for path in files} if os.name == "posix" else set()
+    for path in [*files, *sorted(folders)]:
+        handle = os.open(path, os.O_RDONLY if os.name == "posix" else os.O_RDWR)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _months(table: str, values: pa.ChunkedArray) -> pa.Array:
+    """YYYY-MM of each date or instant."""
+    if values.null_count:
+        raise ValueError(f"{table}: {LAYOUT[table].month_of} must not be null")
+    months = values.to_numpy().astype("datetime64[M]")
+    first, last = months.min(), months.max()
+    labels = np.arange(first, last + 1).astype(str)
+    codes = (months - first).astype(np.int32)
+    return pa.DictionaryArray.from_arrays(codes, labels).cast(pa.string())

@@ -1,0 +1,152 @@
+"""The ledger: one small SQL database. Its newest commit says what is valid."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from condlube.errors import StoreError
+from condlube.schema.arrow import rows_to_table
+from condlube.schema.tables import TABLES
+from condlube.store.engine import connect, place, writing
+from condlube.store.faults import reported
+from condlube.store.sqltables import COMMITS, SQL_TABLES
+
+SCHEMA_VERSION = 1
+# A run that is forced anew keeps its run_id: its row is written over. Every other row is written once.
+_REDONE = {"runs"}
+Row = Mapping[str, Any]
+Rows = Mapping[str, Sequence[Row]]
+
+
+class Commit(NamedTuple):
+    """What became valid: the Delta version of every table."""
+
+    commit_id: int
+    versions: dict[str, int]
+
+
+class Ledger:
+    """The ledger at a SQLAlchemy URL. Making one costs nothing; every call connects, does its work and disconnects."""
+
+    def __init__(self, url: str) -> None:
+        self.engine = connect(url)
+        self.place = place(self.engine)
+
+    def exists(self) -> bool:
+        """Whether a ledger has been created there."""
+        if self.engine.dialect.name == "sqlite" and not Path(self.engine.url.database or "").exists():
+            return False
+        with self._reading() as connection:
+            return sa.inspect(connection).has_table(COMMITS.name)
+
+    def create(self, store_id: str, versions: Mapping[str, int]) -> None:
+        """Create every table and the first commit in one transaction; a ledger that is there stays as it is."""
+        with self._writing() as connection:
+            if not sa.inspect(connection).has_table(COMMITS.name):
+                COMMITS.metadata.create_all(connection)
+                _write(connection, Commit(1, dict(versions)), "create", {"stores": [{"store_id": store_id}]}, None)
+
+    def commit(self, source: str, now: datetime, rows: Rows, base: Mapping[str, int], made: Mapping[str, int]) -> int:
+        """Write the rows and one commit in one transaction, and give its number.
+
+        ``made`` holds the Delta versions that become valid, ``base`` the versions from which they were made: when the
+        ledger says otherwise by now, another writer came between, and nothing is written.
+
+        Raises
+        ------
+        StoreError
+            Also when a row has the key of an earlier one but other content; the same content again is no fault.
+        """
+        with self._writing() as connection:
+            newest = _commit_at(connection, self.place)
+            if moved := [table for table in made if newest.versions[table] != base[table]]:
+                raise StoreError(f"{self.place}: another writer has meanwhile committed {', '.join(sorted(moved))}")
+            commit = Commit(newest.commit_id + 1, {**newest.versions, **made})
+            _write(connection, commit, source, rows, now)
+            return commit.commit_id
+
+    def commit_at(self, commit_id: int | None = None) -> Commit:
+        """The commit of that number, by default the newest."""
+        with self._reading() as connection:
+            return _commit_at(connection, self.place, commit_id)
+
+    def rows(
+        self, table: str, where: Mapping[str, Any] | None = None, until: int | None = None
+    ) -> list[dict[str, Any]]:
+        """Rows of a table in order of commit and key, with the columns of the schema.
+
+        ``where`` maps columns to the value wanted (None for null) or to a list of values. ``until`` is the last
+        commit to look at.
+        """
+        target, names = SQL_TABLES[table], TABLES[table].columns
+        query = sa.select(*(target.c[name] for name in names)).order_by(target.c.commit_id, *target.primary_key)
+        for name, value in (where or {}).items():
+            column = target.c[name]
+            query = query.where(column.in_(value) if isinstance(value, list | tuple | set) else column == value)
+        if until is not None:
+            query = query.where(target.c.commit_id <= until)
+        with self._reading() as connection:
+            return [dict(row) for row in connection.execute(query).mappings()]
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with reported(f"reading the ledger {self.place}"), self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with reported(f"writing the ledger {self.place}"), writing(self.engine) as connection:
+            yield connection
+
+
+def _commit_at(connection: Connection, where: str, commit_id: int | None = None) -> Commit:
+    query = sa.select(COMMITS).order_by(COMMITS.c.commit_id.desc()).limit(1)
+    if commit_id is not None:
+        query = query.where(COMMITS.c.commit_id == commit_id)
+    row = connection.execute(query).mappings().one_or_none()
+    if row is None:
+        raise StoreError(f"{where}: there is no commit {'' if commit_id is None else commit_id}".rstrip())
+    if row["schema_version"] > SCHEMA_VERSION:
+        raise StoreError(
+            f"{where}: written by a newer condlube (store version {row['schema_version']}, this one knows "
+            f"{SCHEMA_VERSION}). Update condlube; nothing was touched"
+        )
+    return Commit(row["commit_id"], json.loads(row["versions"]))
+
+
+def _write(connection: Connection, commit: Commit, source: str, rows: Rows, now: datetime | None) -> None:
+    for table, given in rows.items():
+        _insert(connection, table, given, commit.commit_id, now)
+    row = {
+        "commit_id": commit.commit_id,
+        "source": source,
+        "versions": json.dumps(commit.versions, sort_keys=True),
+        "schema_version": SCHEMA_VERSION,
+        "committed_at": now,
+    }
+    connection.execute(sa.insert(COMMITS), row)
+
+
+def _insert(connection: Connection, table: str, given: Sequence[Row], commit_id: int, now: datetime | None) -> None:
+    """Insert the rows that are not there yet; ``commit_id`` and ``committed_at`` are filled in."""
+    target, schema = SQL_TABLES[table], TABLES[table]
+    stamp = {name: value for name, value in (("committed_at", now),) if name in schema.columns}
+    for row in rows_to_table(table, [{**stamp, **row} for row in given]).to_pylist():
+        row["commit_id"] = commit_id
+        same = sa.and_(*(target.c[name] == row[name] for name in schema.key))
+        held = connection.execute(sa.select(target).where(same)).mappings().one_or_none()
+        if held is None:
+            connection.execute(sa.insert(target), row)
+        elif table in _REDONE:
+            connection.execute(sa.update(target).where(same), row)
+        elif differing := [c.name for c in schema if not c.clock and held[c.name] != row[c.name]]:
+            key = ", ".join(f"{name} {row[name]}" for name in schema.key)
+            raise StoreError(f"{table}: {key} is already recorded with another {', '.join(differing)}")
