@@ -9,7 +9,7 @@ from functools import lru_cache
 from condlube.errors import InvalidArgument
 from condlube.register.dimensions import DIMENSIONS, SERIES
 
-BASIC = re.compile(r"(?P<kind>NUP|NU|NJ|NF|N|QJ|C)?[ -]?(?P<digits>\d{2,5})(?P<slash>/(?:22|28|32)(?!\d))?")
+BASIC = re.compile(r"(?P<kind>NUP|NU|NJ|NF|N|QJ|C)?[ -]?(?P<digits>\d{1,5})(?P<slash>/(?:22|28|32)(?!\d))?")
 
 SUFFIXES = """
 seal_2     2RS 2RS1 2RS2 2RSR 2RSH 2RSH2 2RSL 2RSD 2RSN 2HRS 2BRS 2RZ 2RU 2LS 2LU 2NSE 2NSL 2CS 2CS2 2CS5
@@ -142,7 +142,6 @@ def _closure(kinds: dict[str, list[str]]) -> tuple[str, int]:
     return "none", 0
 
 
-@lru_cache(maxsize=4096)
 def parse_designation(text: str) -> Designation:
     """Read a designation such as ``6313-2Z/C3``, ``NU 220 ECP``, ``22220 EK/C3`` or ``30207``.
 
@@ -154,6 +153,11 @@ def parse_designation(text: str) -> Designation:
     """
     if not isinstance(text, str):
         raise UnknownDesignation(text, "nothing", "text such as '6313-2Z/C3'")
+    return _parsed(text)
+
+
+@lru_cache(maxsize=4096)
+def _parsed(text: str) -> Designation:
     written = re.sub(r"\s+", " ", text.strip().upper())
     basic = _read_basic(written)
     if basic is None:
