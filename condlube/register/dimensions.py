@@ -105,10 +105,14 @@ def _column(table: str, column: str) -> dict[str, float]:
     return {row[0]: float(row[position]) for row in rows if row[position] != "-"}
 
 
-def _dimensions(series: Series) -> dict[str, Dimensions]:
+def _dimensions(name: str, series: Series) -> dict[str, Dimensions]:
     outside, width = _column(series.table, series.diameter), _column(series.table, series.width)
-    return {code: Dimensions(bore_mm(code), outside[code], width[code]) for code in width}
+    codes = (code for code in width if len(code) > 1 or name in WITH_SMALL_BORES)
+    return {code: Dimensions(bore_mm(code), outside[code], width[code]) for code in codes}
 
 
-DIMENSIONS: dict[str, dict[str, Dimensions]] = {name: _dimensions(series) for name, series in SERIES.items()}
+WITH_SMALL_BORES = ("60", "62", "63")
+"""Series with bores below 10 mm, written with one digit: 608, 625."""
+
+DIMENSIONS: dict[str, dict[str, Dimensions]] = {name: _dimensions(name, series) for name, series in SERIES.items()}
 """Dimensions by series and bore code."""
