@@ -1,1 +1,1 @@
-"""Data acquisition (ISO 13374 DA): exports to readings and rejects."""
+"""Data acquisition: historian exports become readings and rejects."""

@@ -1,0 +1,185 @@
+"""An export file as blocks of whole lines: decompressed, in an encoding whose delimiters can be found as bytes."""
+
+from __future__ import annotations
+
+import codecs
+import gzip
+import hashlib
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import IO, cast
+
+import numpy as np
+import pyarrow as pa
+
+from condlube.acquisition.text import is_ascii_superset
+from condlube.errors import CondlubeError
+
+BLOCK_BYTES = 16 << 20
+_LONGEST_LINE_BYTES = 64 << 20
+
+
+class Unreadable(CondlubeError):
+    """A file that cannot be read as a whole; nothing of it was taken, and it is tried again next time."""
+
+
+@dataclass(frozen=True)
+class Export:
+    """One file of readings, or one member of a zip archive."""
+
+    path: Path
+    member: str = ""
+
+    def digest(self) -> str:
+        """SHA-256 of the file as it lies there; of a member, of the archive and the member's name."""
+        with self.path.open("rb") as file:
+            whole = hashlib.file_digest(file, "sha256").hexdigest()
+        return hashlib.sha256(f"{whole}/{self.member}".encode()).hexdigest() if self.member else whole
+
+    def open(self) -> IO[bytes]:
+        """Decompressed bytes; the kind of compression is told by the first bytes, not by the name."""
+        with self.path.open("rb") as file:
+            magic = file.read(4)
+        if self.member:
+            return zipfile.ZipFile(self.path).open(self.member)
+        if magic[:2] == b"\x1f\x8b":
+            return cast(IO[bytes], gzip.open(self.path))
+        if magic == b"\x28\xb5\x2f\xfd":
+            return cast(IO[bytes], pa.CompressedInputStream(str(self.path), "zstd"))
+        return self.path.open("rb")
+
+
+def exports_in(path: Path) -> list[Export]:
+    """The exports that a file holds: itself, or every member of a zip archive."""
+    if not zipfile.is_zipfile(path):
+        return [Export(path)]
+    with zipfile.ZipFile(path) as archive:
+        members = [entry for entry in archive.infolist() if not entry.is_dir()]
+        if any(entry.flag_bits & 1 for entry in members):
+            raise Unreadable("the archive is locked by a password")
+        return [Export(path, entry.filename) for entry in members]
+
+
+@dataclass(frozen=True)
+class Block:
+    """Whole lines of a file, as bytes; ``first`` is the number of the first of them, counted from 1."""
+
+    first: int
+    data: bytes
+
+    @cached_property
+    def starts(self) -> np.ndarray:
+        """Where each line starts, and at last where the data end."""
+        ends = np.flatnonzero(np.frombuffer(self.data, np.uint8) == 0x0A) + 1
+        closed = len(ends) > 0 and ends[-1] == len(self.data)
+        last = [] if closed or not self.data else [len(self.data)]
+        return np.concatenate([[0], ends, last]).astype(np.int32)
+
+    @property
+    def lines(self) -> pa.Array:
+        """Every line as binary, with its line end."""
+        return pa.Array.from_buffers(
+            pa.binary(), len(self.starts) - 1, [None, pa.py_buffer(self.starts), pa.py_buffer(self.data)]
+        )
+
+    @cached_property
+    def count(self) -> int:
+        return self.data.count(b"\n") + (not self.data.endswith(b"\n") and bool(self.data))
+
+    def texts(self, numbers: np.ndarray) -> list[bytes]:
+        """The lines with these numbers, without their line ends."""
+        at = numbers - self.first
+        begin, end = self.starts[at], self.starts[at + 1]
+        return [self.data[b:e].rstrip(b"\r\n") for b, e in zip(begin.tolist(), end.tolist(), strict=True)]
+
+
+class Lines:
+    """The lines of an export in order, block by block. A byte order mark speaks louder than the declared encoding."""
+
+    def __init__(self, export: Export, encoding: str, block_bytes: int = BLOCK_BYTES) -> None:
+        self._block_bytes = block_bytes
+        self._stream = export.open()
+        self._number = 1
+        first = self._read(block_bytes)
+        self.encoding, skip = _byte_order_mark(first, encoding)
+        self._decoder: codecs.IncrementalDecoder | None = None
+        if not is_ascii_superset(self.encoding):
+            self._decoder = codecs.getincrementaldecoder(self.encoding)("replace")
+            self.encoding = "utf-8"
+        elif b"\0" in first[:4096]:
+            raise Unreadable('the text holds NUL bytes: if it is UTF-16, set encoding = "utf-16" in [format]')
+        self._rest = self._decoded(first[skip:], len(first) < block_bytes)
+        self._bare_cr = b"\n" not in self._rest and b"\r" in self._rest
+        if self._bare_cr:
+            self._rest = self._rest.replace(b"\r", b"\n")
+        self._ended = len(first) < block_bytes
+
+    def close(self) -> None:
+        self._stream.close()
+
+    def head(self, count: int) -> list[bytes]:
+        """Take the first ``count`` lines off, without their line ends; fewer if the file has fewer."""
+        taken: list[bytes] = []
+        while len(taken) < count and (self._rest or self._fill()):
+            line, newline, rest = self._rest.partition(b"\n")
+            if not newline and self._fill():
+                continue
+            self._rest = rest
+            self._number += 1
+            taken.append(line.rstrip(b"\r"))
+        return taken
+
+    def __iter__(self) -> Iterator[Block]:
+        while self._rest or self._fill():
+            cut = self._rest.rfind(b"\n") + 1
+            if not self._ended and (cut == 0 or len(self._rest) < self._block_bytes):
+                if len(self._rest) > _LONGEST_LINE_BYTES:
+                    raise Unreadable(
+                        f"line {self._number} is over {_LONGEST_LINE_BYTES >> 20} MiB long: no text export"
+                    )
+                self._fill()
+                continue
+            cut = cut if not self._ended else len(self._rest)
+            block, self._rest = Block(self._number, self._rest[:cut]), self._rest[cut:]
+            self._number += block.count
+            yield block
+
+    def _fill(self) -> bool:
+        """Read more into the rest; False when the file has ended."""
+        if self._ended:
+            return False
+        data = self._read(self._block_bytes)
+        self._ended = len(data) < self._block_bytes
+        text = self._decoded(data, self._ended)
+        self._rest += text.replace(b"\r", b"\n") if self._bare_cr else text
+        return bool(text) or not self._ended
+
+    def _decoded(self, data: bytes, final: bool) -> bytes:
+        return self._decoder.decode(data, final).encode() if self._decoder else data
+
+    def _read(self, size: int) -> bytes:
+        """``size`` bytes, fewer only at the end of the file."""
+        parts, missing = [], size
+        try:
+            while missing and (part := self._stream.read(missing)):
+                parts.append(bytes(part))
+                missing -= len(part)
+        except (EOFError, zlib.error, zipfile.BadZipFile, gzip.BadGzipFile, RuntimeError) as error:
+            raise Unreadable(f"the compressed file is damaged or cut off: {error}") from error
+        return b"".join(parts)
+
+
+def _byte_order_mark(first: bytes, declared: str) -> tuple[str, int]:
+    for mark, encoding in (
+        (codecs.BOM_UTF8, "utf-8"),
+        (codecs.BOM_UTF32_LE, "utf-32-le"),
+        (codecs.BOM_UTF16_LE, "utf-16-le"),
+        (codecs.BOM_UTF16_BE, "utf-16-be"),
+    ):
+        if first.startswith(mark):
+            return encoding, len(mark)
+    return codecs.lookup(declared).name, 0

@@ -1,0 +1,227 @@
+"""A source definition: where exports lie and how to read them, as TOML."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from condlube.acquisition.keys import Keys
+from condlube.acquisition.times import pattern_of
+from condlube.errors import ConfigurationError, Fault, InvalidArgument
+from condlube.schema.words import QUALITIES
+
+# reader -> columns it needs, columns it may have
+READER_COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "long": (("time", "tag", "value"), ("date", "quality", "unit")),
+    "wide": (("time",), ("date",)),
+}
+STAMPS = ("begin", "end")
+QUALITY_NUMBERS = ("opc_da", "opc_ua", "none")
+_NAMED_FORMATS = ("iso", "epoch_s", "epoch_ms", "serial")
+
+
+@dataclass(frozen=True)
+class Format:
+    """How the text of a source is to be read; ``zone`` None means the site's."""
+
+    zone: ZoneInfo | None
+    time_format: str
+    delimiter: str
+    quote: str
+    decimal: str
+    thousands: str
+    encoding: str
+    header_line: int
+    stamp: str
+    interval_min: float
+    earliest: date
+    span_days: float
+
+
+@dataclass(frozen=True)
+class SourceDefinition:
+    """One source of exports. ``files`` is a glob relative to the folder of the nightly definition.
+
+    ``columns`` maps roles (time, tag, value, ...) to header names or 1-based positions; ``quality`` maps
+    casefolded words to good, uncertain or bad; ``units`` and ``tags`` are by tag; ``ranges`` by tag or quantity, in
+    canonical units.
+    """
+
+    file: str
+    digest: str
+    name: str
+    files: str
+    reader: str
+    history: bool
+    delay_h: float
+    settle_s: float
+    format: Format
+    columns: Mapping[str, str | int]
+    quality: Mapping[str, str]
+    quality_numbers: str
+    no_data: frozenset[str]
+    units: Mapping[str, str]
+    tags: Mapping[str, str]
+    ignore: frozenset[str]
+    ranges: Mapping[str, tuple[float, float]]
+    lines: Mapping[tuple[str, str], int]
+
+    def fault(self, section: str, key: str, seen: object, expected: str) -> Fault:
+        """A fault of this definition, with the line on which the key stands."""
+        return Fault(self.file, self.lines.get((section, key), 0), f"{section}.{key}", str(seen), expected)
+
+
+def parse_source(text: str, file: str) -> SourceDefinition:
+    """Definition from TOML text. Raises ``ConfigurationError`` with every fault found."""
+    try:
+        content = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        place = re.search(r"line (\d+)", str(error))
+        line = int(place[1]) if place else text.count("\n") + 1
+        raise ConfigurationError([Fault(file, line, "", str(error), "TOML")]) from None
+    reader = Keys(file, content, _key_lines(text))
+    definition = _read(reader, hashlib.sha256(text.encode()).hexdigest())
+    reader.refuse_rest()
+    if reader.faults:
+        raise ConfigurationError(reader.faults)
+    return definition
+
+
+def _read(r: Keys, digest: str) -> SourceDefinition:
+    kind = r.choice("source", "reader", tuple(READER_COLUMNS), None)
+    stamp = r.choice("format", "stamp", STAMPS, "begin")
+    interval = r.number("format", "interval_min", 0.0, "minutes, 0 or more")
+    if stamp == "end" and interval == 0.0:
+        r.fault("format", "interval_min", interval, "the length in minutes of the interval that a stamp ends")
+    decimal = r.choice("format", "decimal", (".", ","), ".")
+    thousands = r.choice("format", "thousands", ("", ",", ".", " ", "'"), "")
+    delimiter = r.text("format", "delimiter", ",", lambda s: len(s) == 1 and s not in '\r\n"', "one character")
+    if decimal in (thousands, delimiter):
+        r.fault("format", "decimal", decimal, "a mark that is neither the thousands mark nor the delimiter")
+    return SourceDefinition(
+        file=r.file,
+        digest=digest,
+        name=r.text("source", "name", None, lambda s: bool(s.strip()), "a name"),
+        files=r.text("source", "files", None, _is_glob, "a file pattern relative to the nightly definition"),
+        reader=kind,
+        history=r.flag("source", "history", False),
+        delay_h=r.number("source", "delay_h", 6.0, "hours, 0 or more"),
+        settle_s=r.number("source", "settle_s", 5.0, "seconds, 0 or more"),
+        format=Format(
+            zone=_zone(r),
+            time_format=r.text("format", "time_format", "iso", _is_time_format, _TIME_FORMAT_EXPECTED),
+            delimiter=delimiter,
+            quote=r.choice("format", "quote", ('"', "'", ""), '"'),
+            decimal=decimal,
+            thousands=thousands,
+            encoding=r.text("format", "encoding", "utf-8", _is_encoding, "the name of a text encoding"),
+            header_line=r.count("format", "header_line", 1, 0),
+            stamp=stamp,
+            interval_min=interval,
+            earliest=r.day("format", "earliest", date(2000, 1, 1)),
+            span_days=r.number("format", "span_days", math.inf, "days, over 0", above=0.0),
+        ),
+        columns=_columns(r, kind),
+        quality=_quality(r),
+        quality_numbers=r.choice("quality", "numbers", QUALITY_NUMBERS, "opc_da"),
+        no_data=frozenset(w.strip().casefold() for w in r.words("quality", "no_data", NO_DATA)),
+        units=r.mapping("units", lambda v: isinstance(v, str), "a unit"),
+        tags=r.mapping("tags", lambda v: isinstance(v, str), "a point_id"),
+        ignore=frozenset(r.words("ignore", "tags", ())),
+        ranges={k: (float(v[0]), float(v[1])) for k, v in r.mapping("ranges", _is_range, "[lowest, highest]").items()},
+        lines=r.lines,
+    )
+
+
+# Words that historians write in place of a number. From trade practice, no source.
+NO_DATA = (
+    "bad", "bad input", "no data", "nodata", "no good data", "i/o timeout", "io timeout", "comm fail", "not connected",
+    "no result", "pt created", "scan off", "over range", "under range", "configure", "shutdown", "out of serv",
+    "digital state", "calc failed", "intf shut", "n/a", "na", "null", "none", "nan", "#n/a", "#value!", "-", "--",
+    "---", "?", "***", "###", "####", "#####", "######",
+)  # fmt: skip
+
+_TIME_FORMAT_EXPECTED = "iso, epoch_s, epoch_ms, serial, or a pattern like %d/%m/%Y %H:%M:%S"
+
+
+def _columns(r: Keys, kind: str) -> dict[str, str | int]:
+    needed, possible = READER_COLUMNS.get(kind, ((), ()))
+    given = r.mapping("columns", _is_column, "a header name, or a position counted from 1")
+    for role in needed:
+        if role not in given:
+            r.fault("columns", role, "", f"the column that holds the {role}")
+    for role in given:
+        if kind in READER_COLUMNS and role not in needed + possible:
+            r.fault("columns", role, given[role], f"one of {', '.join(needed + possible)} for reader {kind}")
+    return given
+
+
+def _quality(r: Keys) -> dict[str, str]:
+    words: dict[str, str] = {}
+    for quality in QUALITIES:
+        for word in (*r.words("quality", quality, ()), quality):
+            key = word.strip().casefold()
+            if words.setdefault(key, quality) != quality and key not in QUALITIES:
+                r.fault("quality", quality, word, f"a word that is not also under {words[key]}")
+    return words
+
+
+def _zone(r: Keys) -> ZoneInfo | None:
+    name = r.text("format", "zone", "site", lambda s: bool(s), "site, UTC or an IANA zone name")
+    if name == "site":
+        return None
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        r.fault("format", "zone", name, "site, UTC or an IANA zone name")
+        return None
+
+
+def _is_glob(text: str) -> bool:
+    return bool(text.strip()) and "\\" not in text
+
+
+def _is_time_format(text: str) -> bool:
+    try:
+        return text in _NAMED_FORMATS or bool(pattern_of(text))
+    except InvalidArgument:
+        return False
+
+
+def _is_encoding(text: str) -> bool:
+    try:
+        return isinstance("".encode(text), bytes)
+    except (LookupError, ValueError):
+        return False
+
+
+def _is_column(value: object) -> bool:
+    return (isinstance(value, str) and bool(value)) or (type(value) is int and value >= 1)
+
+
+def _is_range(value: object) -> bool:
+    return (
+        isinstance(value, list)
+        and len(value) == 2
+        and all(type(v) in (int, float) and math.isfinite(v) for v in value)
+        and value[0] < value[1]
+    )
+
+
+def _key_lines(text: str) -> dict[tuple[str, str], int]:
+    """(section, key) -> line number, 1-based."""
+    lines: dict[tuple[str, str], int] = {}
+    section = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if head := re.match(r"\s*\[([\w.]+)\]", line):
+            section = head[1]
+            lines[(section, "")] = number
+        elif key := re.match(r"""\s*(?:"([^"]+)"|'([^']+)'|([\w-]+))\s*=""", line):
+            lines[(section, key[1] or key[2] or key[3])] = number
+    return lines

@@ -1,0 +1,59 @@
+"""Readings that are there already: within one file, and against what is stored."""
+
+from __future__ import annotations
+
+import numpy as np
+
+_US_PER_S = 1_000_000
+
+
+def settle(readings: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Readings (READING) sorted by point and time, each pair once, and the rest.
+
+    Of several lines for one point and time the last is kept. The rest that agrees with it in value and quality is
+    duplicate, the rest that does not is in conflict: returned are kept readings and conflicting ones, so
+    duplicates = given - kept - conflicting.
+    """
+    key = _key(readings["point"], readings["time"])
+    order = np.argsort(key, kind="stable") if key is not None else np.lexsort((readings["time"], readings["point"]))
+    ordered = readings[order]
+    if not _repeats(ordered).any():
+        return ordered, ordered[:0]
+    ordered = readings[np.lexsort((readings["line"], readings["time"], readings["point"]))]
+    earlier = np.append(_repeats(ordered), False)  # a later line follows for the same point and time
+    last = np.flatnonzero(~earlier)
+    kept = ordered[last]
+    of_group = kept[np.searchsorted(last, np.arange(len(ordered)))]
+    same = (ordered["value"] == of_group["value"]) & (ordered["quality"] == of_group["quality"])
+    return kept, ordered[earlier & ~same]
+
+
+def not_stored(readings: np.ndarray, stored: np.ndarray) -> np.ndarray:
+    """Mask of the readings that ``stored`` (READING, the newest per point and time) does not hold just so."""
+    if len(stored) == 0 or len(readings) == 0:
+        return np.ones(len(readings), bool)
+    both = np.concatenate([stored, readings])
+    order = np.lexsort((np.arange(len(both)), both["time"], both["point"]))
+    ordered = both[order]
+    again = np.append(False, _repeats(ordered))
+    before = np.roll(ordered, 1)
+    again &= (ordered["value"] == before["value"]) & (ordered["quality"] == before["quality"])
+    mask = np.empty(len(both), bool)
+    mask[order] = ~again
+    fresh: np.ndarray = mask[len(stored) :]
+    return fresh
+
+
+def _repeats(ordered: np.ndarray) -> np.ndarray:
+    again: np.ndarray = (ordered["point"][1:] == ordered["point"][:-1]) & (ordered["time"][1:] == ordered["time"][:-1])
+    return again
+
+
+def _key(point: np.ndarray, time: np.ndarray) -> np.ndarray | None:
+    """One integer that sorts as point and time do, None where it does not fit."""
+    if len(point) == 0 or (time % _US_PER_S).any():
+        return None
+    second = time // _US_PER_S
+    second -= second.min()
+    span = int(second.max()) + 1
+    return point * np.int64(span) + second if (int(point.max()) + 1) * span < 2**62 else None

@@ -1,0 +1,41 @@
+"""Why a line was not stored: every reason code, once, with the sentence that tells how to repair the source."""
+
+from __future__ import annotations
+
+# The order is the order of judgement: a line gets the first reason that holds.
+REASONS = {
+    "field_count": "the line has more or fewer fields than the header: cut off, or a delimiter inside a field",
+    "quoting": "a quote is opened or closed where no field begins or ends",
+    "control_character": "the line holds a NUL or a lone carriage return: damaged in transfer",
+    "encoding": "the bytes are not text in the declared encoding: set encoding in [format]",
+    "header_repeated": "the header line again, inside the data: files were joined",
+    "ignored_tag": "the tag is on the source's own list of tags to ignore",
+    "unknown_tag": "no measuring point has this tag: add it to points, to [tags] or to [ignore]",
+    "ambiguous_tag": "two measuring points claim this tag on this date: give them valid_from and valid_to",
+    "not_valid": "the measuring point was not valid on this date, by its valid_from and valid_to",
+    "time_empty": "there is no time",
+    "time_unreadable": "the time does not fit time_format, or is no date of the calendar",
+    "missing_hour": "this local time never was: clocks went forward over it",
+    "repeated_hour": "this local time was twice, and the order of the file does not tell which one is meant",
+    "too_old": "the time is before the earliest that the source allows: a clock that was reset",
+    "future": "the time is still to come: clock, zone or day and month exchanged",
+    "clock_jump": "the time lies farther from the rest of the file than the source allows",
+    "value_empty": "there is no value",
+    "no_data": "the historian says by a word that it had no value",
+    "not_a_number": "the value is no number in the declared decimal and thousands marks",
+    "unit_unknown": "the unit of the line does not measure the quantity of the point",
+    "quality_unknown": "the quality is neither a declared word nor a quality number: add it to [quality]",
+    "out_of_range": "the value cannot be right for this quantity in the declared unit: unit changed, or sensor open",
+    "conflict": "a later line of the file gives another reading for the same point and time; the later one is kept",
+}
+
+CODE = {reason: number for number, reason in enumerate(REASONS, start=1)}
+NAME = {number: reason for reason, number in CODE.items()}
+
+# Which column a reason speaks about, by its role; reasons that are not here speak about the whole line.
+ROLE = {
+    "encoding": "tag", "ignored_tag": "tag", "unknown_tag": "tag", "ambiguous_tag": "tag", "not_valid": "tag",
+    "time_empty": "time", "time_unreadable": "time", "missing_hour": "time", "repeated_hour": "time", "too_old": "time",
+    "future": "time", "clock_jump": "time", "value_empty": "value", "no_data": "value", "not_a_number": "value",
+    "out_of_range": "value", "conflict": "value", "unit_unknown": "unit", "quality_unknown": "quality",
+}  # fmt: skip

@@ -1,0 +1,146 @@
+"""Tags of a source -> measuring points, with the conversion and the range that go with each."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from condlube.acquisition.definition import SourceDefinition
+from condlube.acquisition.ranges import PLAUSIBLE
+from condlube.acquisition.text import strings
+from condlube.errors import Fault, InvalidArgument
+from condlube.units import CANONICAL, linear
+
+UNKNOWN, IGNORED, UNDECODABLE = -1, -2, -3
+_EVER = (np.iinfo(np.int64).min, np.iinfo(np.int64).max)
+
+
+@dataclass(frozen=True)
+class TagIndex:
+    """Bindings of tags to points, one array element each, those of one tag side by side.
+
+    ``first`` and ``count`` say per tag which bindings it has; ``from_day`` and ``to_day`` are days since 1970, both
+    included. ``factor`` is NaN where the unit does not measure the point's quantity; ``is_limited`` marks,
+    per tag, that the date decides which point it means, or whether it means any.
+    """
+
+    names: pa.Array
+    ignored: int
+    first: np.ndarray
+    count: np.ndarray
+    point: np.ndarray
+    factor: np.ndarray
+    offset: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    from_day: np.ndarray
+    to_day: np.ndarray
+    quantities: np.ndarray
+    is_limited: np.ndarray
+
+    def codes(self, tags: pa.Array | pa.ChunkedArray, encoding: str) -> np.ndarray:
+        """Index into ``names`` per row of a binary or dictionary column, or UNKNOWN, IGNORED, UNDECODABLE."""
+        if isinstance(tags, pa.ChunkedArray):
+            tags = tags.combine_chunks()
+        if pa.types.is_dictionary(tags.type):
+            of_row: np.ndarray = self.codes(tags.dictionary, encoding)[tags.indices.to_numpy()]
+            return of_row
+        known = self.names.cast(pa.binary()) if encoding == "utf-8" else _encoded(self.names, encoding)
+        code: np.ndarray = pc.index_in(tags, value_set=known).fill_null(UNKNOWN).to_numpy()
+        if (code == UNKNOWN).any():
+            code = code.copy()
+            missed = np.flatnonzero(code == UNKNOWN)
+            coded = tags.take(pa.array(missed)).dictionary_encode()
+            text = pc.utf8_trim_whitespace(strings(coded.dictionary, encoding))
+            again = pc.index_in(text, value_set=self.names).fill_null(UNKNOWN).to_numpy().copy()
+            again[pc.match_substring(text, "\ufffd").to_numpy(zero_copy_only=False) & (again == UNKNOWN)] = UNDECODABLE
+            code[missed] = again[coded.indices.to_numpy()]
+        if self.ignored:
+            code = np.where(code >= len(self.names) - self.ignored, IGNORED, code)
+        return code
+
+
+def index_tags(source: SourceDefinition, points: pa.Table, header_units: Mapping[str, str]) -> TagIndex:
+    """Index of all tags that ``source`` can mean among ``points`` (schema table)."""
+    bound = _bindings(source, points)
+    rows = [(tag, row) for tag, found in bound.items() for row in found]
+    scales = []
+    for tag, row in rows:
+        unit = source.units.get(tag) or header_units.get(tag) or row["unit"] or CANONICAL[row["quantity"]]
+        try:
+            scales.append(linear(row["quantity"], unit))
+        except InvalidArgument:
+            scales.append((np.nan, np.nan))
+    limits = [source.ranges.get(tag) or source.ranges.get(r["quantity"]) or PLAUSIBLE[r["quantity"]] for tag, r in rows]
+    count = np.array([len(found) for found in bound.values()], np.int64)
+    from_day = np.array([_day(row["valid_from"], _EVER[0]) for _, row in rows], np.int64)
+    to_day = np.array([_day(row["valid_to"], _EVER[1]) for _, row in rows], np.int64)
+    first = np.concatenate([[0], np.cumsum(count)])[:-1].astype(np.int64)
+    limited = (from_day > _EVER[0]) | (to_day < _EVER[1])
+    return TagIndex(
+        names=pa.array([*bound, *sorted(source.ignore)], pa.string()),
+        ignored=len(source.ignore),
+        first=first,
+        count=count,
+        point=np.array([row["index"] for _, row in rows], np.int32),
+        factor=np.array([s[0] for s in scales], float),
+        offset=np.array([s[1] for s in scales], float),
+        low=np.array([low for low, _ in limits], float),
+        high=np.array([high for _, high in limits], float),
+        from_day=from_day,
+        to_day=to_day,
+        quantities=np.array([row["quantity"] for _, row in rows], str),
+        is_limited=(count > 1) | limited[first],
+    )
+
+
+def binding_faults(source: SourceDefinition, points: pa.Table) -> list[Fault]:
+    """What a definition says that the register does not bear out."""
+    faults = []
+    known = set(points["point_id"].to_pylist())
+    for tag, point_id in source.tags.items():
+        if point_id not in known:
+            faults.append(source.fault("tags", tag, point_id, "a point_id of the points register"))
+    bound = _bindings(source, points)
+    for tag, unit in source.units.items():
+        if tag not in bound:
+            faults.append(source.fault("units", tag, tag, "a tag of the points register or of [tags]"))
+        for row in bound.get(tag, []):
+            try:
+                linear(row["quantity"], unit)
+            except InvalidArgument as error:
+                faults.append(source.fault("units", tag, unit, error.expected))
+    for key in source.ranges:
+        if key not in bound and key not in CANONICAL:
+            faults.append(source.fault("ranges", key, key, "a tag of the points register or a quantity"))
+    return faults
+
+
+def _bindings(source: SourceDefinition, points: pa.Table) -> dict[str, list[dict[str, Any]]]:
+    """Tag -> rows of the points that it may mean; a tag to be ignored means none."""
+    columns = ["point_id", "tag", "quantity", "unit", "valid_from", "valid_to"]
+    rows = [row | {"index": k} for k, row in enumerate(points.select(columns).to_pylist())]
+    by_point = {row["point_id"]: row for row in rows}
+    bound: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in rows:
+        if row["tag"]:
+            bound[row["tag"]].append(row)
+    for tag, point_id in source.tags.items():
+        if point_id in by_point:
+            bound[tag] = [by_point[point_id]]
+    return {tag: found for tag, found in bound.items() if tag not in source.ignore}
+
+
+def _day(day: date | None, otherwise: int) -> int:
+    return (day - date(1970, 1, 1)).days if day else otherwise
+
+
+def _encoded(names: pa.Array, encoding: str) -> pa.Array:
+    return pa.array([name.encode(encoding, "replace") for name in names.to_pylist()], pa.binary())
