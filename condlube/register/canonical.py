@@ -6,10 +6,12 @@ import json
 from collections.abc import Mapping
 from datetime import date
 from hashlib import sha256
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pyarrow as pa
 
+from condlube.register.arrays import arrow_array
 from condlube.register.model import Register, Site
 from condlube.schema.arrow import arrow_schema
 
@@ -50,7 +52,10 @@ def _plain(column: pa.ChunkedArray) -> list[object]:
     return values
 
 
-def _table(name: str, columns: Mapping[str, list[object]]) -> pa.Table:
-    fields = arrow_schema(name)
-    texts = [pa.array(columns[f.name], pa.string() if pa.types.is_date(f.type) else f.type) for f in fields]
-    return pa.table([array.cast(f.type) for array, f in zip(texts, fields, strict=True)], schema=fields)
+def _table(name: str, columns: Mapping[str, list[str | float | bool | None]]) -> pa.Table:
+    schema = arrow_schema(name)
+    return pa.table([arrow_array(_typed(columns[f.name], f.type), f.type) for f in schema], schema=schema)
+
+
+def _typed(values: list[Any], kind: pa.DataType) -> list[Any]:
+    return [value and date.fromisoformat(value) for value in values] if pa.types.is_date(kind) else values

@@ -53,11 +53,6 @@ ASSUMED: dict[str, Default] = {
         "the safe way until someone has looked; a length of remote line tells that there is one",
         ("remote_line_m",),
     ),
-    "speed_min_rpm": Default(
-        lambda rpm: rpm and 0.1 * rpm,
-        "a tenth of the speed: creeping and running down are not running time",
-        ("speed_rpm",),
-    ),
     "running_share": Default(1.0, "running all the time uses up grease life fastest"),
     "drive": Default("direct", "most machines run at mains frequency"),
     "orientation": Default("horizontal", "the usual position, for which the handbook interval holds unchanged"),
@@ -114,6 +109,7 @@ NOT_ASSUMED: dict[str, Default] = {
     "manual_interval_h": Default(None, "the policy's method gives the interval"),
     "manual_quantity_g": Default(None, "the quantity is calculated from the dimensions"),
     "gun_g_per_stroke": Default(None, "strokes are given for a calibrated gun only"),
+    "speed_min_rpm": Default(None, "the policy's share of the speed"),
     "power_kw": Default(None, "velocity is then not placed in a zone of ISO 20816-3"),
     "mounted": Default(None, "nothing is counted from it"),
 }

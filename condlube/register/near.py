@@ -13,7 +13,10 @@ def nearest(word: str, known: Collection[str]) -> str:
     folded = {name.casefold(): name for name in known}
     if same := folded.get(word.casefold()):
         return same
-    found = get_close_matches(word.casefold(), folded, 1, 0.7) if len(folded) <= _MANY else []
+    begun = [name for key, name in folded.items() if len(word) > 2 and key.startswith(word.casefold())]
+    if len(begun) == 1 or len(folded) > _MANY:
+        return begun[0] if len(begun) == 1 else ""
+    found = get_close_matches(word.casefold(), folded, 1, 0.7)
     return folded[found[0]] if found else ""
 
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import pyarrow as pa
 
 from condlube.errors import Fault
+from condlube.register.arrays import arrow_array
 from condlube.register.cells import Wrong, decimal_mark, reader
 from condlube.register.model import Text
 from condlube.register.near import perhaps
@@ -60,7 +61,7 @@ class Sheet:
     def table(self, name: str) -> pa.Table:
         """The sheet as a schema table, sorted by its key."""
         schema = arrow_schema(name)
-        table = pa.table([pa.array(self[field.name], field.type) for field in schema], schema=schema)
+        table = pa.table([arrow_array(self[field.name], field.type) for field in schema], schema=schema)
         return table.sort_by([(key, "ascending") for key in TABLES[name].key])
 
 

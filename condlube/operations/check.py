@@ -1,0 +1,107 @@
+"""Everything that is wrong with a site's files, at once, and what an engineer should know before trusting the calls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+import pyarrow as pa
+
+from condlube.acquisition.tags import binding_faults
+from condlube.errors import ConfigurationError, Fault, InvalidArgument
+from condlube.operations.definition import Definition, default_policy, examine
+from condlube.operations.doubts import doubts
+from condlube.policy.model import Policy
+from condlube.policy.parse import parse_policy
+from condlube.register.events import parse_events
+from condlube.register.model import Register, Site, Text
+from condlube.register.parse import parse_register
+from condlube.register.points import COLUMNS, REQUIRED
+from condlube.register.sheet import read_sheet
+from condlube.schema.arrow import arrow_schema
+from condlube.units import linear
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A site whose files are free of faults. ``warnings`` are sentences for the engineer; nothing depends on them."""
+
+    definition: Definition
+    register: Register
+    events: pa.Table
+    policy: Policy
+    warnings: tuple[str, ...]
+
+
+def check(path: Path) -> Checked:
+    """Read everything that the definition at ``path`` names, a file or the folder that holds ``nightly.toml``.
+
+    Raises
+    ------
+    ConfigurationError
+        With all faults of the definition, its sources, the register, the events and the policy.
+    """
+    definition, faults = examine(path)
+    if definition is None:
+        raise ConfigurationError(faults)
+
+    def attempt(read: Callable[[], _T]) -> _T | None:
+        try:
+            return read()
+        except ConfigurationError as error:
+            faults.extend(error.faults)
+            return None
+
+    def text(file: Path | None) -> Text | None:
+        return None if file is None else attempt(lambda: definition.read(file))
+
+    points = text(definition.points)
+    events_text = text(definition.events)
+    greases, bearings = text(definition.greases), text(definition.bearings if definition.bearings.is_file() else None)
+    policy = attempt(lambda: read_policy(definition))
+    register = None
+    if bearings is not None:
+        register = attempt(lambda: parse_register(bearings, greases, points, definition.site))
+    if points is not None:
+        faults.extend(unit_faults(points, definition.site))
+    if register is not None:
+        faults.extend(f for source in definition.sources for f in binding_faults(source, register.points))
+    events = attempt(lambda: events_of(events_text, register)) if register is not None else None
+    if faults or register is None or events is None or policy is None:
+        raise ConfigurationError(dict.fromkeys(faults))
+    return Checked(definition, register, events, policy, tuple(doubts(definition, register, events)))
+
+
+def read_policy(definition: Definition) -> Policy:
+    """The policy in force. Raises ``ConfigurationError`` with all its faults."""
+    file, text = definition.policy_text()
+    return parse_policy(text, file, default_policy())
+
+
+def read_register(definition: Definition) -> Register:
+    """The register of the site. Raises ``ConfigurationError`` with all its faults."""
+    greases = None if definition.greases is None else definition.read(definition.greases)
+    points = None if definition.points is None else definition.read(definition.points)
+    return parse_register(definition.read(definition.bearings), greases, points, definition.site)
+
+
+def events_of(source: Text | None, register: Register) -> pa.Table:
+    """The events that the file holds; none when the site has no such file."""
+    return arrow_schema("events").empty_table() if source is None else parse_events(source, register)
+
+
+def unit_faults(points: Text, site: Site) -> list[Fault]:
+    """Points whose unit does not measure their quantity. Needs the units library, which the register does without."""
+    sheet = read_sheet(points, COLUMNS, REQUIRED, site.zone)
+    sheet.faults.clear()
+    for row, (quantity, unit) in enumerate(zip(sheet["quantity"], sheet["unit"], strict=True)):
+        if quantity is not None and unit is not None:
+            try:
+                linear(quantity, unit)
+            except InvalidArgument as error:
+                sheet.blame(row, "unit", error.expected)
+    return sheet.faults
