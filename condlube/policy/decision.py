@@ -276,6 +276,7 @@ class Unsettled:
     after_h: NotNegative
     until_days: Days
     rising_after_h: NotNegative
+    rising_k: NotNegative
     unexplained_k: NotNegative
     unexplained_nights: Annotated[int, Within(1, 366)]
 
@@ -293,6 +294,7 @@ class LongOverdue:
     """Section ``[guard.long_overdue]``."""
 
     x: Annotated[float, Within(1, 100)]
+    inspected_days: Days
 
 
 @dataclass(frozen=True)

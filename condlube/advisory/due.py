@@ -1,0 +1,170 @@
+"""When the call turns if nothing changes: grease life goes on being used up, and a rise goes on rising."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from condlube.advisory import guards
+from condlube.advisory.cost import cheapest
+from condlube.advisory.situation import Situation
+from condlube.assessment import kernel
+from condlube.assessment.evidence import Evidence
+from condlube.assessment.rules import CONTEXT, costs, rules
+from condlube.assessment.sources import LEVELS, FloatArray, IntArray, tables
+from condlube.lubrication.result import BoolArray
+from condlube.policy.model import Policy
+from condlube.schema.words import ACTIONS
+
+STEPS_D = (0.0, 1.0, 2.0, 4.0, 7.0, 11.0, 16.0, 24.0, 36.0, 54.0, 80.0, 120.0, 180.0, 270.0, 400.0, 600.0, 900.0,
+           1350.0, 2025.0, 3660.0)  # fmt: skip
+"""Days ahead at which the call is asked; between two of them it is then halved down to the day."""
+_X, _SINCE, _HOURS, _DAYS = (CONTEXT.index(name) for name in ("x", "x_since", "running_h", "days"))
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """What is carried on into the future, per bearing: x and its rate per day, the same of the calendar cap, running
+    hours per day; and per bearing and level source the slope of its deviation per day."""
+
+    x: FloatArray
+    x_per_d: FloatArray
+    x_calendar: FloatArray
+    calendar_per_d: FloatArray
+    running_h_per_d: FloatArray
+    slope_per_d: FloatArray
+
+    def x_after(self, at: IntArray, days: FloatArray) -> FloatArray:
+        """x of bearings ``at`` so many days on."""
+        by_calendar = self.x_calendar[at] + self.calendar_per_d[at] * days
+        return np.asarray(np.maximum(self.x[at] + self.x_per_d[at] * days, by_calendar))
+
+
+@dataclass(frozen=True)
+class Turn:
+    """Days until the call turns (inf beyond the horizon), and to what (position in ``words.ACTIONS``)."""
+
+    days: FloatArray
+    action: IntArray
+
+
+def due(
+    night: date, context: FloatArray, evidence: Evidence, s: Situation, applied: BoolArray, call: IntArray,
+    life: pd.DataFrame, urgent_days: FloatArray, policy: Policy,
+) -> pd.DataFrame:  # fmt: skip
+    """Columns due_date, due_early and due_late.
+
+    Hold: when the call turns, with the interval and the slope taken at either end of their range. Grease: from now
+    until the call would turn to another. Inspect: as soon as the P-F interval of the leading evidence asks.
+    """
+    hold, grease = call == ACTIONS.index("hold"), call == ACTIONS.index("grease")
+    spread = policy.due.interval_spread
+    days = {}
+    for name, wanted, slope, faster in (
+        ("due_date", hold, "slope", 1.0),
+        ("due_early", hold, "slope_high", spread),
+        ("due_late", hold | grease, "slope_low", 1.0 / spread),
+    ):
+        going = ahead(life, evidence, slope, faster)
+        days[name] = turn(wanted, context, evidence, s, applied, call, going, policy, night).days
+    days["due_date"] = np.where(grease, 1.0, np.where(hold, days["due_date"], 1.0 + urgent_days))
+    days["due_early"] = np.where(hold, np.minimum(days["due_early"], days["due_date"]), 1.0)
+    days["due_late"] = np.where(hold | grease, np.maximum(days["due_late"], days["due_date"]), days["due_date"])
+    return pd.DataFrame({name: _dates(night, ahead_d) for name, ahead_d in days.items()})
+
+
+def _dates(night: date, days: FloatArray) -> pd.Series:
+    there = np.isfinite(days)
+    dates = np.datetime64(night, "D") + np.where(there, days, 0).astype("timedelta64[D]")
+    return pd.Series(np.where(there, dates, np.datetime64("NaT", "D")).astype("datetime64[us]"))
+
+
+def turn(
+    wanted: BoolArray, context: FloatArray, evidence: Evidence, s: Situation, applied: BoolArray, call: IntArray,
+    ahead: Ahead, policy: Policy, night: date,
+) -> Turn:  # fmt: skip
+    """First day on which another action is the cheapest that the guards leave, for the bearings wanted."""
+    timed = [guards.CODES.index(code) for code in guards.TIMED]
+    horizon = float(policy.due.horizon_days)
+    steps = np.array([d for d in STEPS_D if d < horizon] + [horizon])
+    low, high = np.zeros(len(call)), np.full(len(call), np.inf)
+    open_ = np.flatnonzero(wanted)
+    turned = np.full(len(call), -1)
+
+    def asked(at: IntArray, days: FloatArray) -> IntArray:
+        later = _later(s, at, days, ahead)
+        now = applied[at]
+        for k in timed:
+            now[:, k] = guards.GUARDS[k].applies(later, policy, night)
+        now[:, guards.CODES.index("deferred")] = later.deferred_until >= (
+            np.datetime64(night, "D") + np.ceil(days).astype("timedelta64[D]")
+        )
+        return _call(context[at], evidence, at, days, ahead, guards.allowed(now), policy)
+
+    for before, step in pairwise(steps):
+        if not len(open_):
+            break
+        answer = asked(open_, np.full(len(open_), step))
+        hit = answer != call[open_]
+        low[open_[hit]], high[open_[hit]], turned[open_[hit]] = before, step, answer[hit]
+        open_ = open_[~hit]
+    while True:
+        at = np.flatnonzero(np.isfinite(high) & (high - low > 1.0))
+        if not len(at):
+            return Turn(high, turned)
+        middle = np.ceil((low[at] + high[at]) / 2)
+        answer = asked(at, middle)
+        hit = answer != call[at]
+        high[at[hit]], turned[at[hit]] = middle[hit], answer[hit]
+        low[at[~hit]] = middle[~hit]
+
+
+def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead) -> Situation:
+    taken = {name: getattr(s, name)[at] for name in s.__dataclass_fields__}
+    taken["x"] = ahead.x_after(at, days)
+    taken["running_h"] = taken["running_h"] + ahead.running_h_per_d[at] * days
+    taken["days"] = taken["days"] + days
+    return Situation(**taken)
+
+
+def _call(
+    context: FloatArray, evidence: Evidence, at: IntArray, days: FloatArray, ahead: Ahead, allowed: BoolArray,
+    policy: Policy,
+) -> IntArray:  # fmt: skip
+    context = context.copy()
+    used = np.nan_to_num(ahead.x_after(at, days) - ahead.x[at])
+    context[:, _X] += used
+    context[:, _SINCE] += used
+    context[:, _HOURS] += ahead.running_h_per_d[at] * days
+    context[:, _DAYS] += days
+    values = evidence.values[at]
+    values[:, : len(LEVELS)] += ahead.slope_per_d[at] * days[:, None]
+    _, cost = kernel.assess_all(context, values, tables(policy), rules(policy), costs(policy))
+    return cheapest(cost, allowed)
+
+
+def ahead(life: pd.DataFrame, evidence: Evidence, column: str, faster: float = 1.0) -> Ahead:
+    """What goes on: the recent rates, and the slopes of deviations that rise for sure.
+
+    ``column`` says which end of the slope; ``faster`` how much faster than calculated grease life is used up.
+    """
+    number = {name: life[name].to_numpy(dtype=np.float64) for name in _CARRIED}
+    rising = _slopes(evidence, "slope_low") > 0
+    slope = np.where(rising, _slopes(evidence, column), 0.0) / 30.0
+    hours = np.nan_to_num(np.minimum(number["rate_per_d"] * number["interval_h"], 24.0))
+    return Ahead(
+        number["x"], number["rate_per_d"] * faster, number["x_calendar"], number["calendar_rate_per_d"], hours, slope
+    )
+
+
+_CARRIED = ("x", "rate_per_d", "x_calendar", "calendar_rate_per_d", "interval_h")
+
+
+def _slopes(evidence: Evidence, column: str) -> FloatArray:
+    """A slope column of the deviations that speak [bearings, level sources]; NaN where none does."""
+    values = np.r_[evidence.deviations[column].to_numpy(dtype=np.float64, na_value=np.nan), np.nan]
+    return np.asarray(values[evidence.row[:, : len(LEVELS)]])

@@ -1,0 +1,153 @@
+"""The guards: each takes actions away, none adds one. The cheapest of what is left is the call.
+
+Every guard is a function of the situation with its parameters in the policy; its code is its name. What it means and
+says stands in ``explain``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from condlube.advisory.situation import Situation
+from condlube.lubrication.result import BoolArray
+from condlube.policy.model import Policy
+from condlube.schema.words import ACTIONS
+
+Applies = Callable[[Situation, Policy, date], BoolArray]
+
+
+@dataclass(frozen=True)
+class Guard:
+    """One guard: its code, the actions that it takes away, and when it applies."""
+
+    code: str
+    takes: tuple[str, ...]
+    applies: Applies
+
+
+def absolute_limit(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Vibration zone D, trip or the grease's temperature limit on the last running readings: urgent."""
+    return s.limit_passed
+
+
+def sealed(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Sealed for life, on oil, or without any way to put grease in."""
+    return s.not_greasable
+
+
+def grease_mismatch(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """The grease inside is unknown, or must not meet the assigned one untested."""
+    return s.mismatch
+
+
+def history_unknown(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Nobody knows when an older machine was greased: a survey, in its week; one recorded inspection closes it."""
+    return s.unknown_history & ~s.surveyed & s.survey_week & ~s.not_greasable
+
+
+def survey_waits(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """The same in the other weeks, and a bearing that would be far overdue by a start that nobody recorded as a
+    greasing: neither grease nor alarm before its survey."""
+    untold = s.unknown_history | (s.never_recorded & (s.x > policy.guard.long_overdue.x))
+    return np.asarray(untold & ~s.surveyed & ~s.survey_week & ~s.not_greasable)
+
+
+def outside_range(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """No published method gives an interval here: an engineer has to look once."""
+    return s.no_interval & ~s.surveyed & ~s.not_greasable
+
+
+def stopped(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """The machine is isolated or stands."""
+    return s.stopped
+
+
+def just_greased(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Grease was put in a short while ago: no second dose."""
+    p = policy.guard.just_greased
+    within_h = np.fmax(p.interval_share * s.interval_h, p.least_running_h)
+    return np.asarray(s.greased & (s.running_h < within_h) & (s.days <= p.most_days))
+
+
+def unsettled(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """The temperature did not settle after the greasing, or is up for a week with nothing to explain it."""
+    return s.unsettled
+
+
+def early_rise(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Ultrasound or acceleration is clearly up on two sound readings: not left alone."""
+    return s.early_rise
+
+
+def response_failed(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """The last greasing had no effect: prove first that grease arrives."""
+    return s.response_failed
+
+
+def long_overdue(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Far beyond the interval: hardened grease, the outlet, or a record that is not true."""
+    return np.asarray((s.x > policy.guard.long_overdue.x) & ~s.looked_at_lately & ~survey_waits(s, policy, night))
+
+
+def extension_cap(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Condition stretches an interval only so far; less in harsh surroundings or without a signal that would tell."""
+    p = policy.guard.extension_cap
+    cap = np.choose(s.harsh, (p.x_watched, p.x_moderate, p.x_severe))
+    cap = np.where(s.watched, cap, p.x_severe)
+    return np.asarray((s.x > cap) & ~s.not_greasable & ~s.stopped & ~survey_waits(s, policy, night))
+
+
+def data_lost(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Every signal that would tell of dryness is stale or faulty: that alone is no reason to grease."""
+    return np.asarray(s.lost & ~(s.x >= 1.0))
+
+
+def deferred(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """The analyst has put it off, and the evidence has not risen since."""
+    return np.asarray(s.deferred_until >= np.datetime64(night, "D"))
+
+
+GUARDS = (
+    Guard("absolute_limit", ("hold", "grease"), absolute_limit),
+    Guard("sealed", ("grease",), sealed),
+    Guard("grease_mismatch", ("hold", "grease"), grease_mismatch),
+    Guard("history_unknown", ("hold", "grease"), history_unknown),
+    Guard("survey_waits", ("grease",), survey_waits),
+    Guard("outside_range", ("hold", "grease"), outside_range),
+    Guard("stopped", ("grease",), stopped),
+    Guard("just_greased", ("grease",), just_greased),
+    Guard("unsettled", ("hold", "grease"), unsettled),
+    Guard("early_rise", ("hold",), early_rise),
+    Guard("response_failed", ("hold", "grease"), response_failed),
+    Guard("long_overdue", ("hold", "grease"), long_overdue),
+    Guard("extension_cap", ("hold",), extension_cap),
+    Guard("data_lost", ("grease",), data_lost),
+    Guard("deferred", ("grease", "inspect"), deferred),
+)
+CODES = tuple(guard.code for guard in GUARDS)
+TIMED = ("just_greased", "long_overdue", "extension_cap", "data_lost", "deferred")
+"""Guards that time alone turns on or off."""
+
+_TAKES = np.array([[action in guard.takes for action in ACTIONS] for guard in GUARDS], dtype=np.bool_)
+
+
+def applied(s: Situation, policy: Policy, night: date) -> BoolArray:
+    """Which guards apply [bearings, guards]."""
+    return np.stack([np.broadcast_to(guard.applies(s, policy, night), s.x.shape) for guard in GUARDS], axis=1)
+
+
+def allowed(guards: BoolArray) -> BoolArray:
+    """Which actions are left [bearings, actions]; inspect where none is."""
+    left = ~(guards[:, :, None] & _TAKES).any(axis=1)
+    left[:, ACTIONS.index("inspect")] |= ~left.any(axis=1)
+    return left
+
+
+def deciding(guards: BoolArray, action: int) -> str:
+    """Code of the first guard that took one action from one bearing [guards]."""
+    taken = guards & _TAKES[:, action]
+    return CODES[int(np.argmax(taken))] if taken.any() else ""

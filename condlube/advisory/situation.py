@@ -1,0 +1,238 @@
+"""What the guards look at: one night's facts about each bearing, as arrays over bearings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from condlube.assessment.evidence import Evidence, lubrication_lost, lubrication_sound
+from condlube.assessment.greasings import HOUR, TimeArray, instant, standing, times
+from condlube.assessment.life import grease_in
+from condlube.assessment.records import Records, expand, latest
+from condlube.assessment.sources import LEVELS, POSITION, FloatArray
+from condlube.lubrication.compatibility import Mix, compatibility
+from condlube.lubrication.result import BoolArray
+from condlube.policy.model import Policy
+
+STOPPED = "stopped"
+"""Reason code of a deviation on a night without running time."""
+NO_START = "no_start"
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Facts of a night; every field is an array over bearings.
+
+    ``x`` is NaN where no interval holds. ``surveyed`` tells that someone has looked since the records began;
+    ``survey_week`` that it is this bearing's week to be looked at. ``limit_passed``, ``response_failed``, ``unsettled``
+    and ``early_rise`` are read from the evidence; ``deferred_until`` from the reviews, NaT where nothing is deferred or
+    the evidence has risen since.
+    """
+
+    x: FloatArray
+    running_h: FloatArray
+    days: FloatArray
+    interval_h: FloatArray
+    greased: BoolArray
+    not_greasable: BoolArray
+    mismatch: BoolArray
+    unknown_history: BoolArray
+    never_recorded: BoolArray
+    no_interval: BoolArray
+    surveyed: BoolArray
+    survey_week: BoolArray
+    looked_at_lately: BoolArray
+    stopped: BoolArray
+    limit_passed: BoolArray
+    unsettled: BoolArray
+    early_rise: BoolArray
+    response_failed: BoolArray
+    watched: BoolArray
+    lost: BoolArray
+    harsh: npt.NDArray[np.int64]
+    deferred_until: TimeArray
+
+
+def situation(
+    bearings: pd.DataFrame,
+    greases: pd.DataFrame,
+    life: pd.DataFrame,
+    records: Records,
+    evidence: Evidence,
+    events: pd.DataFrame,
+    reviews: pd.DataFrame,
+    policy: Policy,
+    as_of: datetime,
+) -> Situation:
+    """Gather what the guards look at."""
+    now = instant(as_of)
+    seal, supply = (bearings[name].to_numpy(dtype=object) for name in ("seal", "supply"))
+    reason = life["interval_reason"].to_numpy(dtype=object)
+    origin = life["origin"].to_numpy(dtype=object)
+    not_greasable = (seal == "sealed") | np.isin(supply, ("oil", "none"))
+    inspected_d = (now - records.inspected) / HOUR / 24
+    ever = np.isin(origin, ("greasing", "replacement")) | ~np.isnat(records.inspected)
+    return Situation(
+        x=life["x"].to_numpy(dtype=np.float64),
+        running_h=life["running_h"].to_numpy(dtype=np.float64),
+        days=life["days"].to_numpy(dtype=np.float64),
+        interval_h=life["interval_h"].to_numpy(dtype=np.float64),
+        greased=origin == "greasing",
+        not_greasable=not_greasable,
+        mismatch=~not_greasable & _mismatch(bearings, greases, life),
+        unknown_history=_older(bearings, now, policy) & ~bearings["history_known"].to_numpy(dtype=np.bool_)
+        | (reason == NO_START),
+        never_recorded=np.isin(origin, ("register", "assumed")),
+        no_interval=(reason != "") & (reason != NO_START),
+        surveyed=ever,
+        survey_week=survey_week(bearings, now),
+        looked_at_lately=inspected_d <= policy.guard.long_overdue.inspected_days,
+        stopped=_stopped(bearings, events, evidence),
+        limit_passed=(evidence.value("zone") == 3) | (evidence.value("temperature_limit") >= 2),
+        unsettled=_unsettled(life, evidence, policy),
+        early_rise=_early_rise(evidence, policy),
+        response_failed=(evidence.value("response") == 2) & ~(records.inspected > _times_of(life)),
+        watched=lubrication_sound(evidence),
+        lost=lubrication_lost(evidence),
+        harsh=_harsh(bearings),
+        deferred_until=_deferred(bearings, reviews, evidence, policy),
+    )
+
+
+def survey_turns(bearings: pd.DataFrame, policy: Policy) -> pd.DataFrame:
+    """Columns ``survey_turn`` and ``survey_turns``: in which of so many weeks each bearing's history is looked into.
+
+    Ask with all bearings of the register: the turn depends on how many there are on a route. Bearings of unknown
+    history take turns among themselves, and so do the others, whose records may prove untrue.
+    """
+    unknown = ~bearings["history_known"].to_numpy(dtype=np.bool_)
+    unknown |= (bearings["commissioned"].isna() & bearings["mounted"].isna()).to_numpy()
+    ordered = bearings.assign(unknown=unknown, route=bearings["route"].fillna("")).sort_values("bearing_id")
+    groups = ordered.groupby(["site", "route", "unknown"])
+    per_week = policy.guard.history_unknown.inspect_per_week
+    turn = groups.cumcount() // per_week
+    turns = (groups["bearing_id"].transform("size") + per_week - 1) // per_week
+    return pd.DataFrame({"survey_turn": turn, "survey_turns": turns}).reindex(bearings.index)
+
+
+def survey_week(bearings: pd.DataFrame, now: np.datetime64) -> BoolArray:
+    """Whose week it is, by the columns of ``survey_turns``."""
+    week = int(now.astype("datetime64[D]").astype(np.int64)) // 7
+    return np.asarray(week % bearings["survey_turns"].to_numpy() == bearings["survey_turn"].to_numpy())
+
+
+def _times_of(life: pd.DataFrame) -> TimeArray:
+    return times(life["last_greased"])
+
+
+def _older(bearings: pd.DataFrame, now: np.datetime64, policy: Policy) -> BoolArray:
+    """Machines old enough to have a history; of unknown age counts as old."""
+    begun = pd.to_datetime(bearings["commissioned"]).to_numpy().astype("datetime64[us]")
+    age_d = (now - begun) / HOUR / 24
+    return np.asarray(~(age_d <= policy.guard.history_unknown.older_than_days))
+
+
+def _mismatch(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFrame) -> BoolArray:
+    """Grease in the bearing stated as unknown, or not to be mixed with the one assigned without a test."""
+    inside = grease_in(bearings, life["last_grease"].to_numpy(dtype=object)).to_numpy(dtype=object)
+    assigned = bearings["grease_assigned"].astype(object).to_numpy(dtype=object)
+    known = greases.set_index("grease_id")[["thickener", "base_oil"]].astype(object)
+    old, new = known.reindex(inside).fillna("unknown"), known.reindex(assigned).fillna("unknown")
+    mixing = compatibility(
+        old["thickener"].to_numpy(dtype=object), new["thickener"].to_numpy(dtype=object),
+        same_product=np.asarray(inside == assigned, dtype=np.bool_),
+        base_oil_in_service=old["base_oil"].to_numpy(dtype=object),
+        base_oil_assigned=new["base_oil"].to_numpy(dtype=object),
+    )  # fmt: skip
+    apart = np.isin(mixing.answer, (Mix.INCOMPATIBLE, Mix.UNKNOWN)) | mixing.borderline
+    both = pd.notna(inside) & pd.notna(assigned)
+    return np.asarray((inside == "unknown") | (both & apart))
+
+
+def _stopped(bearings: pd.DataFrame, events: pd.DataFrame, evidence: Evidence) -> BoolArray:
+    """Isolated by an event and not returned, or without running time tonight."""
+    spoken = expand(bearings, standing(events))
+    which, kind = spoken["which"].to_numpy(dtype=np.int64), spoken["kind"].to_numpy(dtype=object)
+    when = times(spoken["time"])
+    isolated = latest(len(bearings), which, when, kind == "isolated")
+    returned = latest(len(bearings), which, when, kind == "returned")
+    levels = slice(0, len(LEVELS))
+    there = evidence.row[:, levels] >= 0
+    still = (evidence.reason[:, levels] == STOPPED) & there
+    return np.asarray(
+        (~np.isnat(isolated) & ~(returned > isolated)) | (still.any(axis=1) & (still == there).all(axis=1))
+    )
+
+
+def _unsettled(life: pd.DataFrame, evidence: Evidence, policy: Policy) -> BoolArray:
+    """Temperature that did not settle after a greasing, or stays up with nothing else to explain it."""
+    p = policy.guard.unsettled
+    rise = evidence.value("temperature")
+    hours = life["days"].to_numpy(dtype=np.float64) * 24
+    greased = (life["origin"] == "greasing").to_numpy() & (hours <= p.until_days * 24)
+    high = greased & (rise > p.over_before_k) & (hours >= p.after_h)
+    climbing = evidence.figure("temperature", "level_now") - evidence.figure("temperature", "observed") >= p.rising_k
+    rising = greased & (rise > p.over_before_k) & (hours >= 24 + p.rising_after_h) & climbing
+    nights = evidence.figure("temperature", "nights_over")
+    others = [evidence.bits[:, POSITION[s]].max(axis=1) > 0 for s in LEVELS if s != "temperature"]
+    alone = ~np.logical_or.reduce(others)
+    return np.asarray(high | rising | ((rise > p.unexplained_k) & (nights >= p.unexplained_nights) & alone))
+
+
+def _early_rise(evidence: Evidence, policy: Policy) -> BoolArray:
+    p = policy.guard.early_rise
+    signals = [
+        (evidence.value(s) >= p.over_db) & (evidence.figure(s, "nights_over") >= p.sound_readings)
+        for s in ("ultrasound", "acceleration")
+    ]
+    return np.logical_or.reduce(signals)
+
+
+def _harsh(bearings: pd.DataFrame) -> npt.NDArray[np.int64]:
+    """How much the surroundings forbid stretching an interval: 0 not, 1 moderate, 2 severe."""
+    names = ("contamination", "moisture", "drive", "criticality", "orientation")
+    word = {name: bearings[name].to_numpy(dtype=object) for name in names}
+    severe = (
+        (word["contamination"] == "heavy_abrasive") | (word["moisture"] == "water") | (word["drive"] == "inverter")
+        | (word["criticality"] == "highest")
+        | ((word["orientation"] == "vertical") & ~bearings["effective_seal"].to_numpy(dtype=np.bool_))
+    )  # fmt: skip
+    moderate = np.isin(word["contamination"], ("heavy_nonabrasive", "light_abrasive")) | np.isin(
+        word["moisture"], ("humid", "condensation")
+    )
+    return np.where(severe, 2, np.where(moderate, 1, 0))
+
+
+def _deferred(bearings: pd.DataFrame, reviews: pd.DataFrame, evidence: Evidence, policy: Policy) -> TimeArray:
+    """Until when the analyst's last review defers each bearing, as long as the evidence has not risen since.
+
+    ``reviews`` may carry ``bits_damaged`` and ``bits_supply_fault``: what the evidence added up to on the night that
+    the analyst had before them. Without them a rise that began after the review ends the deferral.
+    """
+    n = len(bearings)
+    until = np.full(n, np.datetime64("NaT", "D"))
+    which = pd.Index(bearings["bearing_id"]).get_indexer(reviews["bearing_id"])
+    mine = reviews[which >= 0].assign(which=which[which >= 0])
+    mine = mine[~mine["review_id"].isin(reviews["supersedes"].dropna())] if "supersedes" in reviews else mine
+    last = mine.sort_values(["time", "review_id"]).drop_duplicates("which", keep="last")
+    last = last[last["verdict"] == "defer"]
+    at = last["which"].to_numpy(dtype=np.int64)
+    total = evidence.bits.sum(axis=1)
+    risen = np.zeros(len(last), dtype=np.bool_)
+    known = np.zeros(len(last), dtype=np.bool_)
+    for state, column in ((3, "bits_damaged"), (2, "bits_supply_fault")):
+        if column in last:
+            before = last[column].to_numpy(dtype=np.float64, na_value=np.nan)
+            known |= ~np.isnan(before)
+            risen |= total[at, state] >= before + policy.guard.deferred.rise_bits
+    levels = evidence.row[at][:, : len(LEVELS)]
+    began = pd.to_datetime(evidence.deviations["onset_date"]).to_numpy().astype("datetime64[D]")
+    began = np.r_[began, np.datetime64("NaT", "D")]
+    later = (began[levels] > times(last["time"]).astype("datetime64[D]")[:, None]).any(axis=1)
+    risen |= ~known & later
+    until[at[~risen]] = pd.to_datetime(last["defer_until"]).to_numpy().astype("datetime64[D]")[~risen]
+    return until

@@ -1,0 +1,107 @@
+"""What leads to the call: its basis, the state and source that speak loudest, what to look at, what else is true."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from condlube.advisory import guards
+from condlube.advisory.situation import Situation
+from condlube.assessment.evidence import Evidence
+from condlube.assessment.sources import FINDINGS, LEVELS, SOURCES, FloatArray, IntArray
+from condlube.lubrication.result import BoolArray
+from condlube.policy.model import Policy
+from condlube.schema.words import ACTIONS, STATES
+
+Words = npt.NDArray[np.object_]
+GREASE, HOLD, INSPECT = range(len(ACTIONS))
+LOOK_AT = ("", "bearing", "supply", "supply", "bearing", "machine", "instrument")
+"""What an inspection looks at first, by the state that makes holding dear."""
+GUARD_LOOK_AT = {
+    "grease_mismatch": "supply", "history_unknown": "records", "survey_waits": "records", "outside_range": "records",
+    "unsettled": "supply", "response_failed": "supply", "long_overdue": "records",
+}  # fmt: skip
+_TRUE_TOO = 0.1
+"""Probability from which a machine or instrument fault is worth a second action."""
+
+
+def leading_state(posterior: FloatArray, hold: FloatArray) -> IntArray:
+    """State, other than adequate, that contributes most to the expected cost of holding [bearings]."""
+    return np.asarray((posterior * hold)[:, 1:].argmax(axis=1) + 1)
+
+
+def leading_source(evidence: Evidence, state: IntArray) -> Words:
+    """Source with the most bits for the leading state; empty where none speaks for it."""
+    bits = np.take_along_axis(evidence.bits, (state - 1)[:, None, None], axis=2)[:, :, 0]
+    best = bits.argmax(axis=1)
+    spoken = bits[np.arange(len(best)), best] > 0
+    return np.where(spoken, np.array(SOURCES, dtype=object)[best], "")
+
+
+def basis(call: IntArray, cost_call: IntArray, applied: BoolArray, evidence: Evidence, s: Situation) -> Words:
+    """What the call rests on: the guard that took the cheapest action away, else time where nothing was assessed,
+    else cost. An overdue interval that only the loss of its data reveals rests on time."""
+    made = np.where((evidence.bits != 0).any(axis=(1, 2)), "cost", "time").astype(object)
+    for n in np.flatnonzero(call != cost_call):
+        code = guards.deciding(applied[n], int(cost_call[n]))
+        made[n] = "time" if code == "extension_cap" and s.lost[n] else code
+    return made
+
+
+def look_at(call: IntArray, made: Words, state: IntArray) -> Words:
+    """What an inspection looks at first; empty where the call is another."""
+    by_guard = np.array([GUARD_LOOK_AT.get(code, "") for code in made], dtype=object)
+    by_state = np.array(LOOK_AT, dtype=object)[state]
+    return np.where(call == INSPECT, np.where(by_guard != "", by_guard, by_state), "")
+
+
+def second_action(
+    call: IntArray, look: Words, posterior: FloatArray, evidence: Evidence, s: Situation, policy: Policy
+) -> Words:
+    """A second thing to do where two things are true; empty otherwise.
+
+    grease: greasing is due beside an inspection of machine or instrument. inspect_machine, inspect_instrument: beside
+    a greasing. grease_on_return: due, but the machine stands. look: warm with one sensor only.
+    """
+    due = (s.x >= 1.0) & ~s.not_greasable & ~s.mismatch & ~s.limit_passed
+    made = np.full(len(call), "", dtype=object)
+    warm = evidence.value("temperature") >= policy.guard.unsettled.unexplained_k
+    made[(call == HOLD) & warm & ~(s.greased & (s.days < policy.cost.hold.fresh_days))] = "look"
+    for state, action in (("instrument_fault", "inspect_instrument"), ("machine_fault", "inspect_machine")):
+        made[(call == GREASE) & (posterior[:, STATES.index(state)] >= _TRUE_TOO)] = action
+    made[(call == INSPECT) & due & np.isin(look, ("machine", "instrument")) & ~s.stopped] = "grease"
+    made[due & s.stopped] = "grease_on_return"
+    return made
+
+
+def reason(call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence) -> Words:
+    """Reason code: the guard, or the leading state and source; time, quiet or settling where nothing leads."""
+    quiet = (evidence.values[:, : len(LEVELS)] > -np.inf).any(axis=1)
+    names = np.array(STATES, dtype=object)[state]
+    coded = np.array([f"{n} {s}".strip() for n, s in zip(names, source, strict=True)], dtype=object)
+    at_rest = np.where(quiet, "quiet", "time")
+    at_rest = np.where((state == STATES.index("overfilled")) & (evidence.value("temperature") > 0), "settling", at_rest)
+    coded = np.where((call == HOLD) & (source == ""), at_rest, coded)
+    coded = np.where((call == GREASE) & (source == ""), "time", coded)
+    by_guard = ~np.isin(made, ("cost", "time"))
+    return np.where(by_guard, made, np.where(made == "time", "time", coded))
+
+
+def urgency(made: Words, look: Words, source: Words, policy: Policy) -> FloatArray:
+    """Days within which an inspection should be made, from the P-F interval of what leads to it."""
+    by_source = {
+        **{s: getattr(policy.due, f"{s}_days") for s in (*LEVELS, "growth")},
+        "onset": policy.due.acceleration_days, "collector_share": policy.due.instrument_days,
+        "response": policy.due.supply_days, "zone": policy.due.velocity_days,
+        "temperature_limit": policy.due.temperature_days, "electrical": policy.due.acceleration_days,
+        **dict.fromkeys(FINDINGS, policy.due.finding_days),
+    }  # fmt: skip
+    by_guard = {
+        "absolute_limit": policy.due.urgent_days, "history_unknown": policy.due.survey_days,
+        "outside_range": policy.due.survey_days, "grease_mismatch": policy.due.survey_days,
+        "response_failed": policy.due.supply_days, "long_overdue": policy.due.survey_days,
+        "unsettled": policy.due.temperature_days,
+    }  # fmt: skip
+    days = [by_source.get(name, policy.due.survey_days) for name in source]
+    days = [policy.due.supply_days if at == "supply" else d for d, at in zip(days, look, strict=True)]
+    return np.array([by_guard.get(code, d) for code, d in zip(made, days, strict=True)], dtype=np.float64)

@@ -1,0 +1,149 @@
+"""Running and standing time since a greasing, and the grease life that each uses up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from condlube.assessment.greasings import HOUR, TimeArray, instant
+from condlube.assessment.interval import Intervals
+from condlube.assessment.sources import FloatArray, IntArray
+from condlube.lubrication.result import BoolArray
+from condlube.schema.nights import midnight
+
+PARTS = 8
+
+
+@dataclass(frozen=True)
+class Span:
+    """What passed between two instants, per bearing: hours, of them running, of them outside the method's range, and
+    the shares of the interval used up running and standing."""
+
+    hours: FloatArray
+    running_h: FloatArray
+    outside_h: FloatArray
+    x_running: FloatArray
+    x_standing: FloatArray
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Measured days, and what holds on days without a measurement.
+
+    Rows, sorted by bearing and date: ``which`` bearing, ``begin`` and ``end`` of the day, ``covered_h`` of it (once a
+    day), ``running_h``, ``rate_per_h`` (1/interval at the row's conditions; 0 where ``outside``). Per bearing:
+    ``running_share``, ``register_rate_per_h`` and ``standing_rate_per_h``.
+    """
+
+    which: IntArray
+    begin: TimeArray
+    end: TimeArray
+    covered_h: FloatArray
+    running_h: FloatArray
+    rate_per_h: FloatArray
+    outside: BoolArray
+    running_share: FloatArray
+    register_rate_per_h: FloatArray
+    standing_rate_per_h: FloatArray
+
+    def between(self, start: TimeArray, stop: TimeArray) -> Span:
+        """What passed from ``start`` to ``stop``, arrays over bearings; NaN where one of them is not known.
+
+        Time on days without a measurement counts as running, by the register's running share.
+        """
+        hours = np.maximum((stop - start) / HOUR, 0.0)
+        n = len(hours)
+        overlap = np.minimum(stop[self.which], self.end) - np.maximum(start[self.which], self.begin)
+        share = np.nan_to_num(np.maximum(overlap / (self.end - self.begin), 0.0))
+        running = self.running_h * share
+
+        def total(values: FloatArray) -> FloatArray:
+            return np.bincount(self.which, weights=values, minlength=n)
+
+        unmeasured = np.maximum(hours - total(self.covered_h * share), 0.0) * self.running_share
+        running_h = total(running) + unmeasured
+        return Span(
+            hours=hours,
+            running_h=running_h,
+            outside_h=total(running * self.outside),
+            x_running=total(running * self.rate_per_h) + unmeasured * self.register_rate_per_h,
+            x_standing=np.maximum(hours - running_h, 0.0) * self.standing_rate_per_h,
+        )
+
+
+def clock(
+    bearings: pd.DataFrame,
+    points: pd.DataFrame,
+    usage: pd.DataFrame,
+    table: Intervals,
+    standing_rate_per_h: FloatArray,
+    zone: ZoneInfo,
+) -> Clock:
+    """The days of the usage, one signal of a bearing and day speaking: its own temperature before its other signals
+    before those of the machine."""
+    everyone = np.arange(len(bearings))
+    register = table.at_reference(everyone, np.full(len(bearings), np.nan))
+    rows = _speaking(bearings, points, usage)
+    which = rows["which"].to_numpy(dtype=np.int64)
+    base = table.at_reference(which, rows["speed_rpm"].to_numpy(dtype=np.float64, na_value=np.nan))
+    heat = table.register_heat[which].copy()
+    parts = _octiles(rows["octiles"])
+    measured = ~np.isnan(parts).any(axis=1)
+    heat[measured] = table.heat(which[measured], parts[measured]).mean(axis=1)
+    begin, end = _days(rows["date"], zone)
+    first = np.r_[True, (which[1:] != which[:-1]) | (begin[1:] != begin[:-1])][: len(which)]
+    return Clock(
+        which=which, begin=begin, end=end, covered_h=np.where(first, (end - begin) / HOUR, 0.0),
+        running_h=rows["running_h"].to_numpy(dtype=np.float64, na_value=0.0),
+        rate_per_h=_rate(base.value, heat, table.most_h), outside=base.outside,
+        running_share=bearings["running_share"].to_numpy(dtype=np.float64),
+        register_rate_per_h=_rate(register.value, table.register_heat, table.most_h),
+        standing_rate_per_h=standing_rate_per_h,
+    )  # fmt: skip
+
+
+def _rate(hours: FloatArray, heat: FloatArray, most_h: float) -> FloatArray:
+    """Share of the interval used up per running hour; 0 where there is no interval."""
+    return np.nan_to_num(np.maximum(heat / hours, 1.0 / most_h))
+
+
+def _speaking(bearings: pd.DataFrame, points: pd.DataFrame, usage: pd.DataFrame) -> pd.DataFrame:
+    """Rows of the usage by bearing, sorted, only those of the signal that speaks for the bearing on that day."""
+    ids = pd.DataFrame({"bearing_id": bearings["bearing_id"], "machine_id": bearings["machine_id"]})
+    ids["which"] = np.arange(len(ids))
+    own = points[points["bearing_id"].notna()].merge(ids[["bearing_id", "which"]], on="bearing_id")
+    shared = points[points["bearing_id"].isna() & points["machine_id"].notna()].merge(
+        ids[["machine_id", "which"]], on="machine_id"
+    )
+    wanted = ["point_id", "quantity", "which"]
+    place = pd.concat([own[wanted].assign(rank=1), shared[wanted].assign(rank=2)])
+    rows = usage.merge(place, on="point_id")
+    warm = (rows["quantity"] == "temperature") & rows["octiles"].notna() & (rows["rank"] == 1)
+    rows["rank"] = np.where(warm, 0, rows["rank"])
+    rows = rows.sort_values(["which", "date", "rank", "point_id", "cell"], kind="stable", ignore_index=True)
+    leader = rows.groupby(["which", "date"], sort=False)["point_id"].transform("first")
+    return rows[rows["point_id"] == leader].reset_index(drop=True)
+
+
+def _octiles(column: pd.Series) -> FloatArray:
+    """[rows, 8] housing temperatures; NaN where a row has none."""
+    parts = np.full((len(column), PARTS), np.nan)
+    lists = pa.array(column, type=pa.list_(pa.float64()), from_pandas=True).combine_chunks() if len(column) else None
+    if lists is None:
+        return parts
+    there = np.asarray(lists.is_valid()) & (np.nan_to_num(np.asarray(lists.value_lengths()).astype(float)) == PARTS)
+    parts[there] = np.asarray(lists.filter(pa.array(there)).flatten(), dtype=np.float64).reshape(-1, PARTS)
+    return parts
+
+
+def _days(dates: pd.Series, zone: ZoneInfo) -> tuple[TimeArray, TimeArray]:
+    """The instants that bound each local date."""
+    days, position = np.unique(pd.to_datetime(dates).to_numpy().astype("datetime64[D]"), return_inverse=True)
+    begins = [instant(midnight(day.astype(object), zone)) for day in days]
+    ends = [instant(midnight((day + 1).astype(object), zone)) for day in days]
+    made = np.array([begins, ends], dtype="datetime64[us]").reshape(2, -1)
+    return made[0][position], made[1][position]

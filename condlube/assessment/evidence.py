@@ -1,0 +1,201 @@
+"""What each source says tonight: one value per bearing and source, weighed by the policy's curves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from condlube.assessment import kernel
+from condlube.assessment.greasings import instant, times
+from condlube.assessment.limits import level_limits
+from condlube.assessment.records import Records
+from condlube.assessment.sources import FINDINGS, LEVEL_OF, LEVELS, POSITION, SOURCES, FloatArray, IntArray, tables
+from condlube.lubrication.result import BoolArray
+from condlube.policy.decision import Onset, Response
+from condlube.policy.model import Policy
+from condlube.schema.words import LUBRICATION_SENSITIVE
+
+QUIET_DB = 3.0
+"""Ultrasound below this is not the other witness of a rise in acceleration."""
+_SEVERITY = {"assessed": 0, "not_testable": 1, "stale": 2, "faulty": 3, "absent": 4}
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The evidence of a night; arrays [bearings, sources].
+
+    ``values`` are what was weighed, NaN where nothing was; ``bits`` [bearings, sources, states] as counted. ``row`` is
+    the position in ``deviations`` of what spoke (or could have), -1 where there is none; ``observed`` and ``expected``
+    stand beside a value that is not itself a deviation. ``reason`` is a code, empty where there is nothing to add.
+    """
+
+    deviations: pd.DataFrame
+    values: FloatArray
+    bits: FloatArray
+    row: IntArray
+    observed: FloatArray
+    expected: FloatArray
+    reason: npt.NDArray[np.object_]
+
+    def value(self, source: str) -> FloatArray:
+        """What was weighed of one source, NaN where nothing was."""
+        return np.asarray(self.values[:, POSITION[source]])
+
+    def figure(self, source: str, column: str) -> FloatArray:
+        """A column of the deviations that speak for a source, per bearing; NaN where none does."""
+        values = np.r_[_number(self.deviations, column), np.nan]
+        return np.asarray(values[self.row[:, POSITION[source]]])
+
+    def status(self, source: str) -> npt.NDArray[np.object_]:
+        """Status of one level source per bearing."""
+        row = self.row[:, POSITION[source]]
+        found = np.full(len(row), "absent", dtype=object)
+        found[row >= 0] = self.deviations["status"].to_numpy(dtype=object)[row[row >= 0]]
+        return found
+
+
+def gather(
+    bearings: pd.DataFrame,
+    deviations: pd.DataFrame,
+    records: Records,
+    grease_limit_degc: FloatArray,
+    policy: Policy,
+    as_of: datetime,
+) -> Evidence:
+    """Find what speaks for each bearing and weigh it.
+
+    Of several points of one quantity the strongest sound one speaks: the one whose bits against any state are highest.
+    Growth and onset are those of vibration and ultrasound; temperature rises for reasons of its own after a greasing.
+    """
+    deviations = _own(bearings, deviations)
+    which = deviations["which"].to_numpy(dtype=np.int64)
+    level = deviations["level"].to_numpy(dtype=np.int64)
+    sound = (deviations["status"] == "assessed").to_numpy() & deviations["deviation"].notna().to_numpy()
+    strength = _strength(deviations, level, sound, policy)
+    n = len(bearings)
+    values = np.full((n, len(SOURCES)), np.nan)
+    row = np.full((n, len(SOURCES)), -1, dtype=np.int64)
+    observed, expected = np.full_like(values, np.nan), np.full_like(values, np.nan)
+    reason = np.full(values.shape, "", dtype=object)
+
+    def put(source: str, at: IntArray, value: npt.ArrayLike, by: IntArray, code: npt.ArrayLike = "") -> None:
+        values[at, POSITION[source]] = value
+        row[at, POSITION[source]] = by
+        reason[at, POSITION[source]] = code
+
+    order = np.lexsort((deviations["point_id"].to_numpy(dtype=str), -_number(deviations, "deviation"), -strength,
+                        ~sound, level, which))  # fmt: skip
+    first = order[_firsts(which[order] * len(LEVELS) + level[order])]
+    row[which[first], level[first]] = first
+    heard = first[sound[first]]
+    values[which[heard], level[heard]] = _number(deviations, "deviation")[heard]
+    said = deviations["reason"].fillna("").to_numpy(dtype=object)
+    reason[which[first], level[first]] = said[first]
+
+    growth = np.where(sound & (level != POSITION["temperature"]), _number(deviations, "growth"), np.nan)
+    by = _best(which, growth, growth > policy.weights.growth_from)
+    put("growth", which[by], growth[by], by)
+    louder = _best(which, strength, sound & (strength > 0) & (level != POSITION["temperature"]))
+    kind = deviations["onset"].to_numpy(dtype=object)
+    for k, name in enumerate(Onset.classes):
+        by = louder[kind[louder] == name]
+        put("onset", which[by], float(k), by, name)
+    loudest = _best(which, strength, sound & (strength > 0))
+    share = _number(deviations, "share")
+    by = loudest[share[loudest] > 0]
+    put("collector_share", which[by], share[by], by)
+    answer = deviations["response"].to_numpy(dtype=object)
+    by = _best(which, -level.astype(np.float64), np.isin(answer, Response.classes))
+    put("response", which[by], [Response.classes.index(a) for a in answer[by]], by, answer[by])
+
+    limits = level_limits(bearings, deviations, grease_limit_degc, policy, as_of)
+    for source, found in limits.items():
+        at = np.flatnonzero(found.row >= 0)
+        put(source, at, found.value[at], found.row[at], found.reason[at])
+        observed[at, POSITION[source]], expected[at, POSITION[source]] = found.observed[at], found.limit[at]
+    by = row[:, POSITION["acceleration"]]
+    at = np.flatnonzero(_electrical(bearings, values, policy))
+    put("electrical", at, 0.0, by[at], "pattern")
+    age = (instant(as_of) - records.found).astype("timedelta64[D]").astype(np.float64)
+    for k, source in enumerate(FINDINGS):
+        at = np.flatnonzero(~np.isnat(records.found[:, k]))
+        put(source, at, 0.0, np.full(len(at), -1), "recorded")
+        observed[at, POSITION[source]] = age[at, k]
+    weighed = kernel.weigh_all(values, tables(policy))
+    return Evidence(deviations, values, weighed, row, observed, expected, reason)
+
+
+def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
+    """What the condition data of each bearing could say, in one word."""
+    statuses = np.stack([evidence.status(source) for source in LEVELS], axis=1)
+    worst = np.full(len(statuses), "not_testable", dtype=object)
+    for word in ("stale", "faulty"):
+        worst[(statuses == word).any(axis=1)] = word
+    unclear = (evidence.reason[:, : len(LEVELS)] == "state_unclear").any(axis=1)
+    worst[unclear] = "state_unclear"
+    worst[(statuses == "assessed").any(axis=1)] = "ok"
+    lost = lubrication_lost(evidence)
+    worst[lost & (worst == "ok")] = [_named(row) for row in statuses[lost & (worst == "ok")]]
+    return worst
+
+
+def _named(statuses: npt.NDArray[np.object_]) -> str:
+    return "faulty" if "faulty" in statuses[: len(LUBRICATION_SENSITIVE)] else "stale"
+
+
+def lubrication_sound(evidence: Evidence) -> BoolArray:
+    """Where a lubrication-sensitive signal was assessed."""
+    return np.logical_or.reduce([evidence.status(s) == "assessed" for s in LUBRICATION_SENSITIVE])
+
+
+def lubrication_lost(evidence: Evidence) -> BoolArray:
+    """Where there are lubrication-sensitive points and every one of them is stale or faulty."""
+    statuses = [evidence.status(s) for s in LUBRICATION_SENSITIVE]
+    lost = np.logical_or.reduce([np.isin(s, ("stale", "faulty")) for s in statuses])
+    other = np.logical_or.reduce([np.isin(s, ("assessed", "not_testable")) for s in statuses])
+    return np.asarray(lost & ~other)
+
+
+def _own(bearings: pd.DataFrame, deviations: pd.DataFrame) -> pd.DataFrame:
+    """Rows of these bearings and of evidence quantities, with the positions of bearing and level source."""
+    which = pd.Index(bearings["bearing_id"]).get_indexer(deviations["bearing_id"])
+    level = deviations["quantity"].map(LEVEL_OF).map(POSITION)
+    keep = (which >= 0) & level.notna().to_numpy()
+    kept = deviations[keep].assign(which=which[keep], level=level[keep].astype(np.int64))
+    kept["level_time"] = times(kept["level_time"])
+    return kept.reset_index(drop=True)
+
+
+def _number(deviations: pd.DataFrame, name: str) -> FloatArray:
+    return np.asarray(deviations[name].to_numpy(dtype=np.float64, na_value=np.nan))
+
+
+def _strength(deviations: pd.DataFrame, level: IntArray, sound: BoolArray, policy: Policy) -> FloatArray:
+    """Highest bits of each row against any state; -inf where it is not sound."""
+    alone = np.full((len(level), len(SOURCES)), np.nan)
+    alone[np.arange(len(level)), level] = _number(deviations, "deviation")
+    bits = kernel.weigh_all(alone, tables(policy))[np.arange(len(level)), level]
+    return np.asarray(np.where(sound, bits.max(axis=1, initial=-np.inf), -np.inf))
+
+
+def _firsts(key: IntArray) -> BoolArray:
+    """True at the first row of each run of equal keys."""
+    return np.r_[True, key[1:] != key[:-1]][: len(key)]
+
+
+def _best(which: IntArray, score: FloatArray, wanted: BoolArray) -> IntArray:
+    """Row with the highest score per bearing among the wanted; the first of equals, in order of point."""
+    rows = np.flatnonzero(wanted)
+    order = rows[np.lexsort((rows, -score[rows], which[rows]))]
+    return np.asarray(order[_firsts(which[order])])
+
+
+def _electrical(bearings: pd.DataFrame, values: FloatArray, policy: Policy) -> BoolArray:
+    """High-frequency acceleration well up without ultrasound, on an inverter drive with an unprotected shaft."""
+    acceleration, ultrasound = values[:, POSITION["acceleration"]], values[:, POSITION["ultrasound"]]
+    exposed = bearings["drive"].to_numpy(dtype=object) == "inverter"
+    return np.asarray(exposed & (acceleration >= policy.guard.early_rise.over_db) & (ultrasound < QUIET_DB))

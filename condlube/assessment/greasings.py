@@ -1,0 +1,151 @@
+"""Where the count of grease life begins, and the greasings since: from the register and the events."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from condlube.assessment.sources import FloatArray, IntArray
+from condlube.lubrication.quantity import relubrication_quantity
+from condlube.register.model import Site
+from condlube.schema.nights import midnight
+
+TimeArray = npt.NDArray[np.datetime64]
+NEVER = np.datetime64("NaT", "us")
+HOUR = np.timedelta64(3_600_000_000, "us")
+
+
+@dataclass(frozen=True)
+class Greasings:
+    """When grease was put in; arrays over bearings.
+
+    ``start`` is where x counts from 0: the last full greasing, replacement or register date; ``origin`` says which
+    (greasing, replacement, register, assumed, unknown). ``last`` is when grease was last put in, full or not; NaT where
+    none is recorded. ``dose_ratio`` is that dose over the calculated one, NaN where its grams are unknown.
+    ``partial`` lists, earliest first, the greasings after ``start`` that did not renew all of the life: times and
+    shares of x that they left, each an array over bearings with NaT and 1 where there is none.
+    """
+
+    start: TimeArray
+    origin: npt.NDArray[np.object_]
+    last: TimeArray
+    dose_g: FloatArray
+    dose_ratio: FloatArray
+    last_grease: npt.NDArray[np.object_]
+    partial: tuple[tuple[TimeArray, FloatArray], ...]
+
+
+def standing(events: pd.DataFrame) -> pd.DataFrame:
+    """Events that no later event replaces."""
+    replaced = events["supersedes"].dropna()
+    return events[~events["event_id"].isin(replaced)] if len(replaced) else events
+
+
+def doses(bearings: pd.DataFrame) -> FloatArray:
+    """Grease per relubrication (g): the manual's quantity, else from the dimensions."""
+    entry = bearings["entry"].to_numpy(dtype=object)
+    calculated = relubrication_quantity(
+        bearings["outside_diameter_mm"].to_numpy(dtype=np.float64),
+        bearings["width_mm"].to_numpy(dtype=np.float64),
+        np.where(entry == "outer_ring_groove", "groove", "side"),
+    )
+    manual = bearings["manual_quantity_g"].to_numpy(dtype=np.float64, na_value=np.nan)
+    return np.asarray(np.where(manual > 0, manual, calculated))
+
+
+def greasings(bearings: pd.DataFrame, events: pd.DataFrame, failed: pd.DataFrame, site: Site) -> Greasings:
+    """Read the greasings of every bearing.
+
+    Parameters
+    ----------
+    bearings
+        Register table, defaults filled in.
+    events
+        Events that the night may see.
+    failed
+        Columns ``bearing_id`` and ``response_to``: greasings to which the bearing did not respond; they renew nothing.
+    """
+    ids = pd.Index(bearings["bearing_id"])
+    dose = doses(bearings)
+    events = standing(events)
+    start, origin = _register_start(bearings, site)
+    replaced = events[events["kind"] == "replacement"]
+    code = ids.get_indexer(replaced["bearing_id"])
+    _latest(start, origin, code, times(replaced["time"]), "replacement")
+
+    given = events[(events["kind"] == "relubrication") & ~(events["grease_g"] == 0)]
+    code, time = ids.get_indexer(given["bearing_id"]), times(given["time"])
+    order = np.lexsort((given["event_id"].to_numpy(dtype=object).astype(str), time, code))
+    order = order[code[order] >= 0]
+    given, code, time = given.iloc[order], code[order], time[order]
+    after = ~(time < start[code])
+    given, code, time = given.iloc[after], code[after], time[after]
+    ratio = given["grease_g"].to_numpy(dtype=np.float64, na_value=np.nan) / dose[code]
+    left = np.where(np.isnan(ratio), 0.0, 1.0 - np.minimum(ratio, 1.0))
+    left[_responded_not(ids, code, time, failed)] = 1.0
+    full = left == 0.0
+    _latest(start, origin, code[full], time[full], "greasing")
+
+    last = np.full(len(ids), NEVER)
+    dose_ratio = np.full(len(ids), np.nan)
+    last_grease = np.full(len(ids), None, dtype=object)
+    last[code], dose_ratio[code] = time, ratio  # in order of time: the last one stays
+    last_grease[code] = given["grease_id"].to_numpy(dtype=object)
+    rest = (time > start[code]) & ~full
+    partial = _rounds(len(ids), code[rest], time[rest], left[rest])
+    return Greasings(start, origin, last, dose, dose_ratio, last_grease, partial)
+
+
+def _register_start(bearings: pd.DataFrame, site: Site) -> tuple[TimeArray, npt.NDArray[np.object_]]:
+    dates = [pd.to_datetime(bearings[name]).to_numpy().astype("datetime64[D]") for name in ("commissioned", "mounted")]
+    latest = np.fmax(*dates)
+    origin = np.where(np.isnat(latest), "unknown", "register").astype(object)
+    if site.assumed_last_greasing is not None:
+        origin[np.isnat(latest)] = "assumed"
+        latest = np.where(np.isnat(latest), np.datetime64(site.assumed_last_greasing, "D"), latest)
+    days, position = np.unique(latest, return_inverse=True)
+    instants = [NEVER if np.isnat(d) else instant(midnight(d.astype(object), site.zone)) for d in days]
+    return np.array(instants, dtype="datetime64[us]")[position].reshape(latest.shape), origin
+
+
+def _latest(
+    start: TimeArray, origin: npt.NDArray[np.object_], code: IntArray, time: TimeArray, name: str
+) -> None:
+    """Move ``start`` of bearings ``code`` to the latest of their times, in place."""
+    for k, t in zip(code, time, strict=True):
+        if k >= 0 and not t < start[k]:
+            start[k], origin[k] = t, name
+
+
+def _responded_not(
+    ids: pd.Index, code: IntArray, time: TimeArray, failed: pd.DataFrame
+) -> npt.NDArray[np.bool_]:
+    """Which of the greasings had no effect."""
+    pairs = zip(ids.get_indexer(failed["bearing_id"]).tolist(), times(failed["response_to"]).tolist(), strict=True)
+    without = set(pairs)
+    return np.array([pair in without for pair in zip(code.tolist(), time.tolist(), strict=True)], dtype=np.bool_)
+
+
+def _rounds(n: int, code: IntArray, time: TimeArray, left: FloatArray) -> tuple[tuple[TimeArray, FloatArray], ...]:
+    """The first, second, ... of each bearing's greasings, each as arrays over bearings."""
+    turn = pd.Series(code).groupby(code).cumcount().to_numpy()
+    made = []
+    for k in range(int(turn.max()) + 1 if len(turn) else 0):
+        times, shares = np.full(n, NEVER), np.ones(n)
+        times[code[turn == k]], shares[code[turn == k]] = time[turn == k], left[turn == k]
+        made.append((times, shares))
+    return tuple(made)
+
+
+def times(column: pd.Series) -> TimeArray:
+    """UTC instants without the zone mark."""
+    return np.asarray(pd.to_datetime(column, utc=True).dt.tz_localize(None).to_numpy().astype("datetime64[us]"))
+
+
+def instant(moment: datetime) -> np.datetime64:
+    """A UTC moment without its zone mark."""
+    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "us")

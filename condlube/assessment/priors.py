@@ -1,0 +1,124 @@
+"""Prior probability of each state tonight, from time and context."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from condlube.assessment import kernel
+from condlube.assessment.greasings import HOUR, instant
+from condlube.assessment.life import grease_in
+from condlube.assessment.records import Records
+from condlube.assessment.rules import CONTEXT, rules
+from condlube.assessment.sources import FloatArray
+from condlube.lubrication.rating_life import fatigue_share, rating_life
+from condlube.lubrication.result import BoolArray
+from condlube.lubrication.suitability import Verdict, suitability
+from condlube.policy.model import Policy
+
+LONG_AGO = 1e6
+"""Hours or days since a greasing that nobody knows of."""
+GREASE_ASPECTS = ("highest temperature", "viscosity ratio", "EP additives", "consistency", "water")
+"""Aspects of suitability that are a matter of the grease chosen."""
+
+
+def context(
+    life: pd.DataFrame,
+    bearings: pd.DataFrame,
+    greases: pd.DataFrame,
+    records: Records,
+    deviations: pd.DataFrame,
+    policy: Policy,
+    as_of: datetime,
+) -> tuple[FloatArray, list[str]]:
+    """What the priors of each bearing depend on [bearings, ``rules.CONTEXT``], and the reason codes of what raised or
+    lowered them."""
+    prior = policy.prior
+    made = np.empty((len(bearings), len(CONTEXT)))
+    column = dict(zip(CONTEXT, made.T, strict=True))
+    x = life["x"].to_numpy(dtype=np.float64)
+    column["x"][:] = np.where(np.isnan(x), prior.x_without_interval, x)
+    since = life["x_since"].to_numpy(dtype=np.float64)
+    column["x_since"][:] = np.where(np.isnan(since), prior.x_without_interval, since)
+    column["running_h"][:] = np.nan_to_num(life["running_h"].to_numpy(dtype=np.float64), nan=LONG_AGO)
+    column["days"][:] = np.nan_to_num(life["days"].to_numpy(dtype=np.float64), nan=LONG_AGO)
+    column["interval_h"][:] = np.nan_to_num(life["interval_h"].to_numpy(dtype=np.float64), nan=np.inf)
+    heavy = life["dose_ratio"].to_numpy(dtype=np.float64) > prior.heavy_dose_ratio
+    column["overfilled_added"][:] = np.where(heavy, prior.overfilled_heavy_dose, prior.overfilled_normal_dose)
+
+    unsuitable = _unsuitable(bearings, greases, life)
+    column["starved_factor"][:] = np.where(unsuitable, prior.unsuitable_grease_factor, 1.0)
+    days_since = (instant(as_of) - records.clean) / HOUR / 24
+    faded = np.exp2(-np.nan_to_num(days_since, nan=np.inf) / prior.inspected_half_life_d)
+    left = 1.0 - (1.0 - prior.inspected_factor) * faded
+    rated = _fatigue(life, bearings, policy, as_of)
+    damaged = np.where(records.ever_damaged, prior.damaged_max, np.clip(rated, prior.damaged, prior.damaged_max))
+    rough = bearings["bearing_id"].isin(deviations.loc[deviations["status"] == "faulty", "bearing_id"]).to_numpy()
+    column["supply_factor"][:] = left
+    column["damaged"][:] = damaged * left
+    column["machine_fault"][:] = prior.machine_fault * left
+    column["instrument_fault"][:] = np.where(rough, prior.instrument_fault_rough, prior.instrument_fault) * left
+    codes = {
+        "assumed_x": np.isnan(x),
+        "heavy_dose": heavy,
+        "unsuitable_grease": unsuitable,
+        "earlier_damage": records.ever_damaged,
+        "rating_life": (rated > prior.damaged) & ~records.ever_damaged,
+        "rough_signal": rough,
+        "inspected_without_finding": ~np.isnat(records.clean),
+    }
+    rows = np.stack(list(codes.values()), axis=1)
+    return made, [" ".join(name for name, is_so in zip(codes, row, strict=True) if is_so) for row in rows]
+
+
+def priors(made: FloatArray, policy: Policy) -> FloatArray:
+    """Prior of each state [bearings, states] in the contexts."""
+    return kernel.prior_all(made, rules(policy))
+
+
+def _unsuitable(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFrame) -> BoolArray:
+    """Where the grease in the bearing is wrong for its duty: too thin, too soft, out of its range, washed out."""
+    inside = grease_in(bearings, life["last_grease"].to_numpy(dtype=object))
+    grease = greases.set_index("grease_id").reindex(inside)
+    number = {name: grease[name].to_numpy(dtype=np.float64, na_value=np.nan) for name in _GREASE_NUMBERS}
+    found = suitability(
+        speed_rpm=bearings["speed_rpm"].to_numpy(dtype=np.float64),
+        bore_mm=bearings["bore_mm"].to_numpy(dtype=np.float64),
+        outside_diameter_mm=bearings["outside_diameter_mm"].to_numpy(dtype=np.float64),
+        bearing_type=bearings["bearing_type"].to_numpy(dtype=object),
+        ring_temperature_degc=(bearings["housing_degc"] + bearings["housing_to_ring_k"]).to_numpy(dtype=np.float64),
+        load_ratio_c_p=bearings["load_ratio"].to_numpy(dtype=np.float64),
+        moisture=bearings["moisture"].to_numpy(dtype=object),
+        orientation=bearings["orientation"].to_numpy(dtype=object),
+        rotating_ring=bearings["rotating_ring"].to_numpy(dtype=object),
+        thickener=grease["thickener"].fillna("unknown").to_numpy(dtype=object),
+        nlgi=grease["nlgi"].fillna("").to_numpy(dtype=object),
+        extreme_pressure=grease["extreme_pressure"].astype(object).map({True: 1.0, False: 0.0}).to_numpy(np.float64),
+        **number,
+    )
+    wrong = [a.verdict == Verdict.WRONG for a in found.aspects if a.name in GREASE_ASPECTS]
+    return np.asarray(np.logical_or.reduce([np.broadcast_to(w, len(bearings)) for w in wrong]))
+
+
+def _fatigue(life: pd.DataFrame, bearings: pd.DataFrame, policy: Policy, as_of: datetime) -> FloatArray:
+    """Probability that fatigue has begun and not yet ended the bearing: of those alive, the share that fails within
+    the P-F interval. 0 where load or mounting date is not given."""
+    given = np.array(["load_ratio" not in str(used).split() for used in bearings["defaults_used"]], dtype=np.bool_)
+    mounted = bearings["mounted"].where(bearings["mounted"].notna(), bearings["commissioned"])
+    age_d = (instant(as_of) - pd.to_datetime(mounted).to_numpy().astype("datetime64[us]")) / HOUR / 24
+    running_h = np.maximum(np.nan_to_num(age_d), 0.0) * 24 * bearings["running_share"].to_numpy(dtype=np.float64)
+    rated = rating_life(
+        bearings["speed_rpm"].to_numpy(dtype=np.float64),
+        bearings["load_ratio"].to_numpy(dtype=np.float64),
+        bearings["bearing_type"].to_numpy(dtype=object),
+    )
+    use = given & ~rated.outside & ~np.isnan(age_d)
+    rating_h = np.where(use, rated.value, 1.0)
+    begun = fatigue_share(np.where(use, running_h + policy.prior.damaged_pf_interval_h, 0.0), rating_h)
+    gone = fatigue_share(np.where(use, running_h, 0.0), rating_h)
+    return np.asarray(np.where(use & (gone < 1.0), (begun - gone) / np.maximum(1.0 - gone, 1e-300), 0.0))
+
+
+_GREASE_NUMBERS = ("viscosity_40_mm2_s", "viscosity_100_mm2_s", "temperature_min_degc", "temperature_max_degc")

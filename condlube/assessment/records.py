@@ -1,0 +1,90 @@
+"""What people found at a bearing, as recorded in the events."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from condlube.assessment.greasings import NEVER, TimeArray, standing, times
+from condlube.assessment.sources import FINDINGS
+from condlube.lubrication.result import BoolArray
+from condlube.policy.decision import BEARING_FINDINGS
+from condlube.policy.model import Policy
+from condlube.schema.words import DEFECT_FINDINGS
+
+PURGES = {"water": "water_in_grease", "dirt": "dirt_in_grease", "metal": "metal_in_grease",
+          "hardened": "hardened_grease"}  # fmt: skip
+"""What came out of the outlet, as a finding."""
+
+
+@dataclass(frozen=True)
+class Records:
+    """Findings and inspections per bearing.
+
+    ``found`` [bearings, kinds of finding] is when each kind that still speaks was last found, else NaT. ``clean`` is
+    the last inspection without finding, NaT where a later finding or work took its meaning away. ``ever_damaged`` tells
+    of damage found since the bearing was mounted, however long ago. ``inspected`` is the last inspection of any kind.
+    """
+
+    found: TimeArray
+    clean: TimeArray
+    inspected: TimeArray
+    ever_damaged: BoolArray
+
+
+def records(bearings: pd.DataFrame, events: pd.DataFrame, policy: Policy, now: np.datetime64) -> Records:
+    """Read the findings. An event of a whole machine speaks of each of its bearings.
+
+    A finding speaks until an inspection without finding, a replacement, or its age, ends it.
+    """
+    events = expand(bearings, standing(events))
+    kind, when = events["kind"].to_numpy(dtype=object), times(events["time"])
+    which = events["which"].to_numpy(dtype=np.int64)
+    n = len(bearings)
+    finding = _findings(events)
+    is_none = np.array([f in ("", "none") for f in finding], dtype=np.bool_)
+    inspection = kind == "inspection"
+    replaced = latest(n, which, when, kind == "replacement")
+    clean = latest(n, which, when, inspection & is_none)
+    inspected = latest(n, which, when, inspection)
+    cleared = np.fmax(replaced, clean)
+    oldest = now - np.timedelta64(round(policy.prior.finding_days * 24), "h")
+    found = np.full((n, len(FINDINGS)), NEVER)
+    for k, name in enumerate(BEARING_FINDINGS):
+        at = latest(n, which, when, finding == name)
+        found[:, k] = np.where((at > oldest) & ~(at <= cleared), at, NEVER)
+    damage = latest(n, which, when, finding == "damage")
+    last_found = np.fmax.reduce(found, axis=1)
+    clean = np.where((last_found > clean) | (replaced > clean), NEVER, clean)
+    return Records(found, clean, inspected, ~np.isnat(damage) & ~(damage <= replaced))
+
+
+def expand(bearings: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
+    """Events with the position ``which`` of each bearing they speak of."""
+    ids = pd.DataFrame({"bearing_id": bearings["bearing_id"], "machine_id": bearings["machine_id"]})
+    ids["which"] = np.arange(len(ids))
+    own = events[events["bearing_id"].notna()].merge(ids[["bearing_id", "which"]], on="bearing_id")
+    whole = events[events["bearing_id"].isna()].merge(ids[["machine_id", "which"]], on="machine_id")
+    return pd.concat([own, whole], ignore_index=True)
+
+
+def latest(n: int, which: np.ndarray, when: TimeArray, wanted: BoolArray) -> TimeArray:
+    """Latest time per bearing among the wanted rows; NaT where there is none."""
+    at = np.full(n, np.iinfo(np.int64).min, dtype=np.int64)  # NaT as a number: below every instant
+    np.maximum.at(at, which[wanted], when[wanted].astype("datetime64[us]").astype(np.int64))
+    return at.astype("datetime64[us]")
+
+
+def _findings(events: pd.DataFrame) -> np.ndarray:
+    """Kind of finding of each event; damage classes of ISO 15243 are one kind, what was purged speaks where nothing
+    else was found."""
+    stated = events["finding"].fillna("").to_numpy(dtype=object)
+    purged = events["purge"].fillna("").str.lower().map(PURGES).fillna("").to_numpy(dtype=object)
+    named = [_kind(f) for f in stated]
+    return np.array([f if f not in ("", "none") else p or f for f, p in zip(named, purged, strict=True)], dtype=object)
+
+
+def _kind(finding: str) -> str:
+    return finding if finding in ("", "none", *DEFECT_FINDINGS) else "damage"

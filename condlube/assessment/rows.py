@@ -1,0 +1,77 @@
+"""The evidence as rows to store: the prior first, then every level source, then whatever else says something."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from condlube.assessment import kernel
+from condlube.assessment.evidence import Evidence
+from condlube.assessment.sources import LEVELS, OTHERS, SOURCES, FloatArray, policy_key
+
+PRIOR = "prior"
+UNITS = {
+    "ultrasound": "dB", "acceleration": "g rms", "impulsiveness": "1", "velocity": "mm/s rms", "temperature": "degC",
+    "growth": "spreads", "collector_share": "1", "zone": "mm/s rms", "temperature_limit": "degC",
+}  # fmt: skip
+"""Unit of observed and expected; of the value itself for growth and share. A recorded finding is observed in days."""
+_NAMES = np.array(SOURCES, dtype=object)
+_UNITS = np.array([UNITS.get(s, "d" if s.startswith("finding.") else "") for s in SOURCES], dtype=object)
+_KEYS = np.array([policy_key(s) for s in SOURCES], dtype=object)
+_BITS = [f"bits_{state}" for state in OTHERS]
+
+
+def evidence_rows(
+    bearings: pd.DataFrame, life: pd.DataFrame, prior: FloatArray, codes: list[str], evidence: Evidence, night: date
+) -> pd.DataFrame:
+    """Rows of the evidence table, without ``run_id``: the bits of a bearing add up to its posterior log-odds.
+
+    The prior's row says x as deviation, running hours as observed and the interval as expected. A source that could not
+    be assessed is a row of 0 bits. ``deviation`` is always the value that was weighed; a class counts from 0.
+    """
+    shown = (evidence.bits != 0).any(axis=2)
+    shown[:, : len(LEVELS)] = True
+    which, source = np.nonzero(shown)
+    point = evidence.deviations.reindex(evidence.row[which, source]).reset_index(drop=True)
+    assessed = ~np.isnan(evidence.values[which, source])
+    is_level = source < len(LEVELS)
+    figure = {
+        name: np.where(is_level, point[name].to_numpy(dtype=np.float64, na_value=np.nan), beside[which, source])
+        for name, beside in (("observed", evidence.observed), ("expected", evidence.expected))
+    }
+    first = pd.DataFrame({
+        "which": np.arange(len(bearings)),
+        "source": PRIOR,
+        "status": "assessed",
+        "deviation": life["x"].to_numpy(),
+        "observed": life["running_h"].to_numpy(),
+        "expected": life["interval_h"].to_numpy(),
+        "unit": "h",
+        "window_from": life["last_greased"].to_numpy(),
+        "reason": codes,
+        "policy_key": PRIOR,
+    })  # fmt: skip
+    others = pd.DataFrame({
+        "which": which,
+        "source": _NAMES[source],
+        "point_id": point["point_id"],
+        "status": np.where(assessed, "assessed", point["status"].fillna("absent")),
+        "deviation": evidence.values[which, source],
+        "observed": figure["observed"],
+        "expected": figure["expected"],
+        "unit": np.where(is_level & point["unit"].notna(), point["unit"], _UNITS[source]),
+        "window_from": point["window_from"].to_numpy(),
+        "window_to": point["window_to"].to_numpy(),
+        "coverage": point["coverage"],
+        "reason": evidence.reason[which, source],
+        "policy_key": _KEYS[source],
+    })  # fmt: skip
+    first[_BITS] = kernel.prior_bits_all(prior)
+    others[_BITS] = evidence.bits[which, source]
+    rows = pd.concat([first, others], ignore_index=True).sort_values("which", kind="stable", ignore_index=True)
+    rows.insert(0, "night", night)
+    rows.insert(1, "bearing_id", bearings["bearing_id"].to_numpy(dtype=object)[rows["which"]])
+    rows.insert(2, "ordinal", rows.groupby("which").cumcount())
+    return rows.drop(columns="which")
