@@ -67,7 +67,8 @@ def append(delta: DeltaTable, table: str, data: pa.Table) -> None:
     data = data.append_column(MONTH, _months(table, data[layout.month_of]))
     data = data.append_column(SEQUENCE, pa.repeat(pa.scalar(delta.version() + 1, pa.int64()), data.num_rows))
     with reported(f"appending to table {table}"):
-        write_deltalake(delta, data, mode="append", writer_properties=writer_properties(table))
+        properties = writer_properties(table)
+        write_deltalake(delta, data, mode="append", schema_mode="merge", writer_properties=properties)
 
 
 def read(delta: DeltaTable, table: str, columns: Sequence[str] | None, filters: Sequence[Filter]) -> pa.Table:

@@ -13,7 +13,9 @@ from condlube.errors import Busy, StoreError
 
 WAIT_S = 30
 # Advisory locks of PostgreSQL: one for the length of a ledger write, one for the length of a writer.
-_WRITE_KEY, _WRITER_KEY = 0x636F6E64, 0x6C756265
+# Both are keyed by the database schema too, so that several stores can share a database.
+_WRITE_KEY, _WRITER_KEY = 1, 2
+_SCHEMA = sa.func.hashtext(sa.func.current_schema())
 
 
 def connect(url: str) -> Engine:
@@ -51,7 +53,7 @@ def writing(engine: Engine) -> Iterator[Connection]:
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         if engine.dialect.name == "postgresql":
             connection.execute(sa.text(f"SET LOCAL lock_timeout = '{WAIT_S}s'"))
-            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITE_KEY)))
+            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITE_KEY, _SCHEMA)))
         yield connection
 
 
@@ -62,7 +64,7 @@ def sole_writer(engine: Engine) -> Iterator[None]:
         yield
         return
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        if not connection.scalar(sa.select(sa.func.pg_try_advisory_lock(_WRITER_KEY))):
+        if not connection.scalar(sa.select(sa.func.pg_try_advisory_lock(_WRITER_KEY, _SCHEMA))):
             raise Busy(f"{place(engine)}: being written from another machine; wait until it has ended and run again")
         yield
 

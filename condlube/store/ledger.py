@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import sqlalchemy as sa
+from deltalake import DeltaTable
 from sqlalchemy.engine import Connection
 
 from condlube.errors import StoreError
@@ -17,9 +18,9 @@ from condlube.schema.arrow import rows_to_table
 from condlube.schema.tables import TABLES
 from condlube.store.engine import connect, place, writing
 from condlube.store.faults import reported
+from condlube.store.migrate import SCHEMA_VERSION, STEPS, extend, lacking
 from condlube.store.sqltables import COMMITS, SQL_TABLES
 
-SCHEMA_VERSION = 1
 # A run that is forced anew keeps its run_id: its row is written over. Every other row is written once.
 _REDONE = {"runs"}
 Row = Mapping[str, Any]
@@ -31,6 +32,7 @@ class Commit(NamedTuple):
 
     commit_id: int
     versions: dict[str, int]
+    schema_version: int = SCHEMA_VERSION
 
 
 class Ledger:
@@ -39,6 +41,7 @@ class Ledger:
     def __init__(self, url: str) -> None:
         self.engine = connect(url)
         self.place = place(self.engine)
+        self._complete = False
 
     def exists(self) -> bool:
         """Whether a ledger has been created there."""
@@ -52,7 +55,22 @@ class Ledger:
         with self._writing() as connection:
             if not sa.inspect(connection).has_table(COMMITS.name):
                 COMMITS.metadata.create_all(connection)
-                _write(connection, Commit(1, dict(versions)), "create", {"stores": [{"store_id": store_id}]}, None)
+                rows = {"stores": [{"store_id": store_id}]}
+                _write(connection, Commit(1, dict(versions)), "create", rows, datetime.now(UTC))
+
+    def migrate(self, tables: Mapping[str, DeltaTable]) -> None:
+        """Bring the ledger, and Delta tables that are at the newest commit's content, to this schema version."""
+        with self._reading() as connection:
+            if not lacking(connection) and _commit_at(connection, self.place).schema_version == SCHEMA_VERSION:
+                return
+        with self._writing() as connection:
+            extend(connection)
+            newest = _commit_at(connection, self.place)
+            for version in range(newest.schema_version, SCHEMA_VERSION):
+                STEPS[version](connection, tables)
+            if newest.schema_version < SCHEMA_VERSION:
+                made = {name: table.version() for name, table in tables.items()}
+                _write(connection, Commit(newest.commit_id + 1, made), "migrate", {}, datetime.now(UTC))
 
     def commit(self, source: str, now: datetime, rows: Rows, base: Mapping[str, int], made: Mapping[str, int]) -> int:
         """Write the rows and one commit in one transaction, and give its number.
@@ -65,6 +83,8 @@ class Ledger:
         StoreError
             Also when a row has the key of an earlier one but other content; the same content again is no fault.
         """
+        if now.tzinfo is None:
+            raise ValueError(f"the time of the commit, {now}, has no time zone")
         with self._writing() as connection:
             newest = _commit_at(connection, self.place)
             if moved := [table for table in made if newest.versions[table] != base[table]]:
@@ -87,7 +107,11 @@ class Ledger:
         commit to look at.
         """
         target, names = SQL_TABLES[table], TABLES[table].columns
-        query = sa.select(*(target.c[name] for name in names)).order_by(target.c.commit_id, *target.primary_key)
+        lacks = self._lacking().get(table, set())
+        if "commit_id" in lacks:
+            return []
+        shown = [sa.null().label(name) if name in lacks else target.c[name] for name in names]
+        query = sa.select(*shown).order_by(target.c.commit_id, *target.primary_key)
         for name, value in (where or {}).items():
             column = target.c[name]
             query = query.where(column.in_(value) if isinstance(value, list | tuple | set) else column == value)
@@ -95,6 +119,15 @@ class Ledger:
             query = query.where(target.c.commit_id <= until)
         with self._reading() as connection:
             return [dict(row) for row in connection.execute(query).mappings()]
+
+    def _lacking(self) -> Mapping[str, set[str]]:
+        """What a ledger that no writer of this version has opened yet does not have."""
+        if not self._complete:
+            with self._reading() as connection:
+                lacks = lacking(connection)
+            self._complete = not lacks
+            return lacks
+        return {}
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
@@ -119,10 +152,10 @@ def _commit_at(connection: Connection, where: str, commit_id: int | None = None)
             f"{where}: written by a newer condlube (store version {row['schema_version']}, this one knows "
             f"{SCHEMA_VERSION}). Update condlube; nothing was touched"
         )
-    return Commit(row["commit_id"], json.loads(row["versions"]))
+    return Commit(row["commit_id"], json.loads(row["versions"]), row["schema_version"])
 
 
-def _write(connection: Connection, commit: Commit, source: str, rows: Rows, now: datetime | None) -> None:
+def _write(connection: Connection, commit: Commit, source: str, rows: Rows, now: datetime) -> None:
     for table, given in rows.items():
         _insert(connection, table, given, commit.commit_id, now)
     row = {
@@ -135,12 +168,15 @@ def _write(connection: Connection, commit: Commit, source: str, rows: Rows, now:
     connection.execute(sa.insert(COMMITS), row)
 
 
-def _insert(connection: Connection, table: str, given: Sequence[Row], commit_id: int, now: datetime | None) -> None:
+def _insert(connection: Connection, table: str, given: Sequence[Row], commit_id: int, now: datetime) -> None:
     """Insert the rows that are not there yet; ``commit_id`` and ``committed_at`` are filled in."""
     target, schema = SQL_TABLES[table], TABLES[table]
-    stamp = {name: value for name, value in (("committed_at", now),) if name in schema.columns}
-    for row in rows_to_table(table, [{**stamp, **row} for row in given]).to_pylist():
+    for row in rows_to_table(table, given).to_pylist():
         row["commit_id"] = commit_id
+        if "committed_at" in schema.columns and row["committed_at"] is None:
+            row["committed_at"] = now
+        if nul := [name for name, value in row.items() if isinstance(value, str) and "\x00" in value]:
+            raise StoreError(f"{table}: {nul[0]} holds a NUL character, which not every database can keep")
         same = sa.and_(*(target.c[name] == row[name] for name in schema.key))
         held = connection.execute(sa.select(target).where(same)).mappings().one_or_none()
         if held is None:

@@ -42,7 +42,8 @@ class Store:
     def snapshot(self, commit_id: int | None = None) -> Snapshot:
         """The store as a commit left it, by default the newest."""
         self._require()
-        return Snapshot(str(self.folder), self.ledger, *self.ledger.commit_at(commit_id))
+        commit = self.ledger.commit_at(commit_id)
+        return Snapshot(str(self.folder), self.ledger, commit.commit_id, commit.versions)
 
     def ledger_rows(self, table: str, where: Mapping[str, Any] | None = None) -> list[dict[str, Any]]:
         """Rows of a ledger table, oldest commit first; ``where`` maps columns to a value or a list of values."""

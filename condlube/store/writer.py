@@ -37,13 +37,15 @@ class Writer:
         self._failed = True
         self._base = self._ledger.commit_at().versions
         self._tables = {t: delta.put_back(self._uri(t), t, self._base[t], self._store_id) for t in LAYOUT}
+        self._ledger.migrate(self._tables)
+        self._base = self._ledger.commit_at().versions
         self._started = {table: held.version() for table, held in self._tables.items()}
         self._failed = False
 
     def snapshot(self) -> Snapshot:
         """What is committed by now."""
         commit = self._ledger.commit_at()
-        return Snapshot(self._root, self._ledger, *commit)
+        return Snapshot(self._root, self._ledger, commit.commit_id, commit.versions)
 
     def ledger_rows(self, table: str, where: Mapping[str, Any] | None = None) -> list[dict[str, Any]]:
         """Rows of a ledger table that are committed by now."""
