@@ -21,20 +21,26 @@ _PER_LINE = tuple(CODE[reason] for reason, role in ROLE.items() if role == "time
 
 @dataclass
 class Account:
-    """``lines`` = readings staged + rejects counted + rejects in ``late``, which still lack their raw text."""
+    """``lines`` = readings staged + rejects counted + rejects in ``late``, which still lack their raw text.
+
+    ``remarks`` are the person and the remark by line.
+    """
 
     layout: Layout
     index: TagIndex
     rejects: Rejects
     lines: int = 0
     empty: int = 0
+    remarks: dict[int, tuple[str, str]] = field(default_factory=dict)
     late: list[tuple[np.ndarray, np.ndarray, int]] = field(default_factory=list)
     _tags: dict[tuple[int, str], tuple[int, int, str]] = field(default_factory=dict)
 
-    def take(self, block: Block, rows: Rows, problem: np.ndarray) -> None:
-        """Count a block; ``problem`` is the reason code of each of its rows, 0 for readings."""
+    def take(self, rows: Rows, problem: np.ndarray) -> None:
+        """Count the rows of a block; ``problem`` is the reason code of each, 0 for readings."""
         self.lines += len(rows.line) + len(rows.broken)
         self.empty += rows.empty
+        block = rows.block
+        self.remarks.update(rows.remarks)
         self._add(block, rows.broken, rows.broken_reason, [""] * len(rows.broken))
         if not problem.any():
             return

@@ -101,6 +101,7 @@ class Lines:
     """The lines of an export in order, block by block. A byte order mark speaks louder than the declared encoding."""
 
     def __init__(self, export: Export, encoding: str, block_bytes: int = BLOCK_BYTES) -> None:
+        self.name = export.member.rpartition("/")[2] or export.path.name
         self._block_bytes = block_bytes
         self._stream = export.open()
         self._number = 1

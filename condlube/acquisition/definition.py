@@ -20,6 +20,9 @@ from condlube.schema.words import QUALITIES
 READER_COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "long": (("time", "tag", "value"), ("date", "quality", "unit")),
     "wide": (("time",), ("date",)),
+    "wide_headers": (("time",), ("date",)),
+    "per_tag": (("time", "value"), ("date", "quality", "unit")),
+    "route": (("time", "tag"), ("date", "value", "quality", "unit", "person", "remark")),
 }
 STAMPS = ("begin", "end")
 QUALITY_NUMBERS = ("opc_da", "opc_ua", "none")
@@ -45,12 +48,28 @@ class Format:
 
 
 @dataclass(frozen=True)
+class Headers:
+    """Where the header of a wide file says what: line numbers from 1, 0 for absent.
+
+    ``unit_marks`` is the pair of brackets that hold a unit behind a tag; a column named as another with
+    ``quality_suffix`` behind it holds that one's quality. Both may be empty.
+    """
+
+    tag: int
+    unit: int
+    description: int
+    unit_marks: str
+    quality_suffix: str
+
+
+@dataclass(frozen=True)
 class SourceDefinition:
     """One source of exports. ``files`` is a glob relative to the folder of the nightly definition.
 
     ``columns`` maps roles (time, tag, value, ...) to header names or 1-based positions; ``quality`` maps
     casefolded words to good, uncertain or bad; ``units`` and ``tags`` are by tag; ``ranges`` by tag or quantity, in
-    canonical units.
+    canonical units. ``tag_pattern`` finds the tag (group tag) and perhaps the unit (group unit) in line ``tag_line`` of
+    a file per tag, 0 being its name. ``values`` maps the value columns of a route file to what is put behind its tag.
     """
 
     file: str
@@ -70,6 +89,10 @@ class SourceDefinition:
     tags: Mapping[str, str]
     ignore: frozenset[str]
     ranges: Mapping[str, tuple[float, float]]
+    headers: Headers
+    tag_line: int
+    tag_pattern: str
+    values: Mapping[str, str]
     lines: Mapping[tuple[str, str], int]
 
     def fault(self, section: str, key: str, seen: object, expected: str) -> Fault:
@@ -135,16 +158,22 @@ def _read(r: Keys, digest: str) -> SourceDefinition:
         tags=r.mapping("tags", lambda v: isinstance(v, str), "a point_id"),
         ignore=frozenset(r.words("ignore", "tags", ())),
         ranges={k: (float(v[0]), float(v[1])) for k, v in r.mapping("ranges", _is_range, "[lowest, highest]").items()},
+        headers=_headers(r, kind),
+        tag_line=r.count("tag", "line", 0, 0) if kind == "per_tag" else 0,
+        tag_pattern=_tag_pattern(r) if kind == "per_tag" else "",
+        values=r.mapping("values", lambda v: isinstance(v, str), "what to put behind the tag")
+        if kind == "route"
+        else {},
         lines=r.lines,
     )
 
 
-# Words that historians write in place of a number. From trade practice, no source.
+# Words that historians write in place of a number; runs of marks such as ### or -- need not be named. Trade practice,
+# no source.
 NO_DATA = (
-    "bad", "bad input", "no data", "nodata", "no good data", "i/o timeout", "io timeout", "comm fail", "not connected",
-    "no result", "pt created", "scan off", "over range", "under range", "configure", "shutdown", "out of serv",
-    "digital state", "calc failed", "intf shut", "n/a", "na", "null", "none", "nan", "#n/a", "#value!", "-", "--",
-    "---", "?", "***", "###", "####", "#####", "######",
+    "bad", "bad input", "no data", "nodata", "no good data", "i/o timeout", "io timeout", "timeout", "comm fail",
+    "not connected", "over range", "under range", "shutdown", "out of service", "error", "n/a", "na", "null", "none",
+    "nan", "#n/a", "#value!", "#div/0!",
 )  # fmt: skip
 
 _TIME_FORMAT_EXPECTED = "iso, epoch_s, epoch_ms, serial, or a pattern like %d/%m/%Y %H:%M:%S"
@@ -156,10 +185,39 @@ def _columns(r: Keys, kind: str) -> dict[str, str | int]:
     for role in needed:
         if role not in given:
             r.fault("columns", role, "", f"the column that holds the {role}")
+    if kind == "route" and ("value" in given) == r.has("values"):
+        r.fault("columns", "value", given.get("value", ""), "the column that holds the value, or a section [values]")
     for role in given:
         if kind in READER_COLUMNS and role not in needed + possible:
             r.fault("columns", role, given[role], f"one of {', '.join(needed + possible)} for reader {kind}")
     return given
+
+
+def _headers(r: Keys, kind: str) -> Headers:
+    if kind not in ("wide", "wide_headers"):
+        return Headers(0, 0, 0, "", "")
+    several = kind == "wide_headers"
+    headers = Headers(
+        r.count("headers", "tag", 1, 1) if several else 0,
+        r.count("headers", "unit", 0, 0) if several else 0,
+        r.count("headers", "description", 0, 0) if several else 0,
+        r.choice("headers", "unit_marks", ("", "[]", "()"), ""),
+        r.text("headers", "quality_suffix", "", bool, "what follows the tag in the name of its quality column"),
+    )
+    if several and headers.tag in (headers.unit, headers.description):
+        r.fault("headers", "tag", headers.tag, "a line of its own")
+    return headers
+
+
+def _tag_pattern(r: Keys) -> str:
+    return r.text("tag", "pattern", None, _names_tag, "a regular expression with a group (?P<tag>...)")
+
+
+def _names_tag(pattern: str) -> bool:
+    try:
+        return "tag" in re.compile(pattern).groupindex
+    except re.error:
+        return False
 
 
 def _quality(r: Keys) -> dict[str, str]:

@@ -80,6 +80,9 @@ class Keys:
                 self.fault(section, key, value, expected)
         return {key: value for key, value in found.items() if good(value)}
 
+    def has(self, section: str) -> bool:
+        return section in self._content
+
     def refuse_rest(self) -> None:
         """Every section and key that was never asked for is a fault: most often a spelling mistake."""
         for section, content in self._content.items():

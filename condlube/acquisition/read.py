@@ -16,14 +16,23 @@ from condlube.acquisition.clock import Change, changes
 from condlube.acquisition.definition import SourceDefinition
 from condlube.acquisition.normalise import NOT_LOCAL, READING, Normal, Normaliser
 from condlube.acquisition.readers.long import Long
+from condlube.acquisition.readers.per_tag import PerTag
+from condlube.acquisition.readers.route import Route
 from condlube.acquisition.readers.wide import Wide
+from condlube.acquisition.readers.wide_headers import WideHeaders
 from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.repeated_hour import CONTEXT_US, SECOND, UNKNOWN, folds
 from condlube.acquisition.rows import Layout
 from condlube.acquisition.stage import Stage
 from condlube.acquisition.tags import index_tags
 
-READERS: dict[str, Callable[[Lines, SourceDefinition], Layout]] = {"long": Long, "wide": Wide}
+READERS: dict[str, Callable[[Lines, SourceDefinition], Layout]] = {
+    "long": Long,
+    "wide": Wide,
+    "wide_headers": WideHeaders,
+    "per_tag": PerTag,
+    "route": Route,
+}
 
 
 def read(
@@ -49,7 +58,7 @@ def read(
         for block in lines:
             rows = layout.rows(block)
             normal = normaliser(rows, layout.encoding)
-            account.take(block, rows, normal.problem)
+            account.take(rows, normal.problem)
             stage.add(held.hold_back(normal, normaliser.zone))
     resolved, unknown, future = held.resolve(normaliser)
     stage.add(resolved)

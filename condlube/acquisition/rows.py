@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -24,9 +24,11 @@ class Rows:
     """One element per reading; times in the clock of the source, values in its units.
 
     ``problem`` is the first reason (code) found for not storing it, 0 if none. ``broken`` are the numbers of lines that
-    could not be split into fields, with their reasons. ``empty`` counts cells of a wide file that hold nothing.
+    could not be split into fields, with their reasons. ``block`` holds the text of all these lines. ``empty`` counts
+    cells of a wide file that hold nothing. ``remarks`` are the person and the remark by line.
     """
 
+    block: Block
     line: np.ndarray
     tag: pa.Array | pa.ChunkedArray
     times: Times
@@ -37,6 +39,7 @@ class Rows:
     broken_reason: np.ndarray
     empty: int = 0
     unit: pa.Array | None = None
+    remarks: Mapping[int, tuple[str, str]] = field(default_factory=dict)
 
 
 class Layout(Protocol):
@@ -57,6 +60,7 @@ class Layout(Protocol):
 
 
 class Lines(Protocol):
+    name: str
     encoding: str
 
     def head(self, count: int) -> list[bytes]: ...
@@ -96,4 +100,4 @@ def first_problem(time: np.ndarray, value: np.ndarray, quality: np.ndarray) -> n
 def _of_text(word: str, no_data: frozenset[str]) -> int:
     if not word:
         return CODE["value_empty"]
-    return CODE["no_data"] if word in no_data else CODE["not_a_number"]
+    return CODE["no_data"] if word in no_data or not word.strip("#-*?") else CODE["not_a_number"]

@@ -15,6 +15,7 @@ from condlube.acquisition.account import Account
 from condlube.acquisition.blocks import Export, Unreadable
 from condlube.acquisition.definition import SourceDefinition
 from condlube.acquisition.duplicates import not_stored, settle
+from condlube.acquisition.normalise import instant_of
 from condlube.acquisition.output import day_spans, from_table, instants, newest, to_table
 from condlube.acquisition.read import look_again, read
 from condlube.acquisition.rejects import Rejects
@@ -68,7 +69,7 @@ def _commit(
     delay = timedelta(hours=source.delay_h) if source.history else None
     point_ids = register.points["point_id"].combine_chunks()
     stored = _Stored(writer, point_ids)
-    kept_count, spans = 0, []
+    kept_count, spans, remarks = 0, [], list[dict[str, object]]()
     for part in stage.parts():
         kept, conflicting = settle(part)
         account.add_late(conflicting["line"], conflicting["tag"], "conflict")
@@ -76,12 +77,13 @@ def _commit(
         if len(fresh):
             writer.append("readings", to_table(fresh, point_ids, ingest_id, now, delay))
         kept_count += len(fresh)
+        remarks += _remarks(account, fresh, point_ids)
         spans.append(instants(part))
     look_again(account, found.export, source)
     first = min((a for a, _ in spans if a), default=None)
     last = max((b for _, b in spans if b), default=None)
-    known_at = last + delay if last and delay is not None else now
-    for table in account.rejects.tables(ingest_id, source.name, found.label, known_at):
+    known_at = now if delay is None else last + delay if last else None
+    for table in account.rejects.tables(ingest_id, source.name, found.label, known_at or now):
         writer.append("rejects", table)
     report = FileReport(
         source=source.name,
@@ -98,8 +100,24 @@ def _commit(
         first=first,
         last=last,
     )
-    writer.commit(source.name, now, {"ingests": [_ledger_row(report, found, source, known_at)]})
+    for remark in remarks:
+        remark |= {"ingest_id": ingest_id, "known_at": known_at}
+    ingest_row = _ledger_row(report, found, source, known_at)
+    writer.commit(source.name, now, {"ingests": [ingest_row], "remarks": remarks})
     return report
+
+
+def _remarks(account: Account, fresh: np.ndarray, point_ids: pa.Array) -> list[dict[str, object]]:
+    """What people wrote beside the readings that are new."""
+    if not account.remarks:
+        return []
+    _, first = np.unique(fresh["line"], return_index=True)
+    remarks: list[dict[str, object]] = []
+    for reading in fresh[first]:
+        if said := account.remarks.pop(int(reading["line"]), None):
+            place = {"point_id": point_ids[int(reading["point"])].as_py(), "time": instant_of(int(reading["time"]))}
+            remarks.append({"line": int(reading["line"]), **place, "who": said[0], "note": said[1]})
+    return remarks
 
 
 def ingest_id_of(source: SourceDefinition, found: Found) -> str:
@@ -107,7 +125,9 @@ def ingest_id_of(source: SourceDefinition, found: Found) -> str:
     return hashlib.sha256(f"{source.name}/{found.digest}{again}".encode()).hexdigest()[:16]
 
 
-def _ledger_row(report: FileReport, found: Found, source: SourceDefinition, known_at: datetime) -> dict[str, object]:
+def _ledger_row(
+    report: FileReport, found: Found, source: SourceDefinition, known_at: datetime | None
+) -> dict[str, object]:
     counts = {
         "empty": report.empty,
         "reasons": report.by_reason,

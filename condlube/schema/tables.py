@@ -73,6 +73,8 @@ _ALL = (
            "readings in canonical units"),
     _table("rejects", "delta", "ingest_id line field", "ingest_id source file line field reason raw repeats known_at",
            "lines that could not be stored, with the reason"),
+    _table("remarks", "ledger", "ingest_id line", "ingest_id line point_id time who note known_at",
+           "what people wrote beside a route reading"),
     _table(
         "ingests", "ledger", "ingest_id",
         "ingest_id source file digest lines stored duplicate rejected first last known_at counts commit_id committed_at",

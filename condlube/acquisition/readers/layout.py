@@ -20,18 +20,18 @@ from condlube.acquisition.times import Times, arrow_type, to_times
 class Columns:
     """The layout of one file: how its lines are split, what its header says, where its times stand."""
 
-    def __init__(self, lines: Lines, source: SourceDefinition) -> None:
+    def __init__(self, lines: Lines, source: SourceDefinition, header_lines: int) -> None:
         self.source = source
         self.encoding = lines.encoding
         form = source.format
         self.dialect = Dialect(form.delimiter, form.quote, form.decimal)
-        head = lines.head(form.header_line)
-        if len(head) < form.header_line:
-            raise Unreadable("the file ends before its header line" if head else "the file is empty")
-        self.header = head[-1] if head else None
+        self.head = lines.head(header_lines)
+        if len(self.head) < header_lines:
+            raise Unreadable("the file ends before its header line" if self.head else "the file is empty")
 
-    def names(self) -> list[str]:
-        return split(decode(self.header or b"", self.encoding), self.source.format)
+    def names(self, line: int) -> list[str]:
+        """Fields of a line of the header, counted from 1."""
+        return split(decode(self.head[line - 1], self.encoding), self.source.format)
 
     def sample(self, block: Block) -> list[str]:
         """Fields of the first line of a block that is not blank; what they look like decides how columns are read."""
@@ -67,9 +67,9 @@ class Columns:
 
     def mark_header(self, block: Block, cells: Cells, problem: np.ndarray) -> None:
         """Lines whose time is unreadable because they are the header once more get that reason."""
-        bad = np.flatnonzero(problem == CODE["time_unreadable"])
-        if self.header is not None and len(bad):
-            again = [text == self.header for text in block.texts(cells.line[bad])]
+        bad = np.flatnonzero(problem > 0)
+        if self.head and len(bad):
+            again = [text in self.head for text in block.texts(cells.line[bad])]
             problem[bad[again]] = CODE["header_repeated"]
 
 

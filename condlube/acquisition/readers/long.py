@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pyarrow as pa
 
 from condlube.acquisition.blocks import Block
@@ -17,13 +19,14 @@ class Long:
     """A long file. Its lines are those after the header that are not blank."""
 
     def __init__(self, lines: Lines, source: SourceDefinition) -> None:
-        self._columns = Columns(lines, source)
+        header_line = source.format.header_line
         self.encoding = lines.encoding
         self.header_units: dict[str, str] = {}
         self._source = source
+        self._columns = Columns(lines, source, header_line)
         self._count = 0
-        if source.format.header_line:
-            self._place(self._columns.names())
+        if header_line:
+            self._place(self._columns.names(header_line))
 
     def rows(self, block: Block) -> Rows:
         sample = self._columns.sample(block)
@@ -36,8 +39,9 @@ class Long:
         value, value_problem = values(column["value"], self._source, self.encoding)
         quality = qualities(column.get("quality"), len(value), self._source, self.encoding)
         return Rows(
+            block=block,
             line=cells.line,
-            tag=column["tag"],
+            tag=self._tags(column, len(value)),
             times=times,
             value=value,
             quality=quality,
@@ -52,6 +56,9 @@ class Long:
 
     def raw(self, line: str, field: str) -> str:
         return line
+
+    def _tags(self, column: Mapping[str, pa.ChunkedArray], count: int) -> pa.Array | pa.ChunkedArray:
+        return column["tag"]
 
     def _place(self, names: list[str]) -> None:
         self._count = len(names)
