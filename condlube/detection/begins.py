@@ -1,0 +1,69 @@
+"""Events that begin a new reference period, per measuring point."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+KINDS = ("relubrication", "replacement", "sensor_moved", "rebuilt")
+CHANGES = ("replacement", "sensor_moved", "rebuilt")  # another bearing or sensor: earlier references end
+
+EPOCH = date(1970, 1, 1).toordinal()
+
+
+@dataclass(frozen=True, order=True)
+class Begin:
+    """One event as seen from one point: local day of the event, first whole day after settling, kind, instants."""
+
+    day: int
+    settled: int
+    kind: str
+    time: pd.Timestamp
+    known_at: pd.Timestamp
+
+    @property
+    def change(self) -> bool:
+        return self.kind in CHANGES
+
+
+def in_force(events: pd.DataFrame) -> pd.DataFrame:
+    """Events that no later event supersedes."""
+    superseded = set(events["supersedes"].dropna()) - {""}
+    return events[~events["event_id"].isin(superseded)]
+
+
+def local_day(time: pd.Timestamp, zone: ZoneInfo) -> int:
+    """Site-local date of an instant, as days since 1970-01-01."""
+    return time.tz_convert(zone).toordinal() - EPOCH
+
+
+def begins_of(points: pd.DataFrame, events: pd.DataFrame, settling_days: int, zone: ZoneInfo) -> list[list[Begin]]:
+    """Begins of every signal point, in order of time."""
+    made: list[list[Begin]] = [[] for _ in range(len(points))]
+    events = in_force(events)
+    events = events[events["kind"].isin(KINDS)].sort_values(["time", "event_id"])
+    places = {
+        name: points.groupby(name).indices if points[name].notna().any() else {}
+        for name in ("point_id", "bearing_id", "machine_id")
+    }
+    for event in events.to_dict(orient="records"):
+        for name in ("point_id", "bearing_id", "machine_id"):  # the narrowest place that the event names
+            place = event[name]
+            if isinstance(place, str) and place:
+                break
+        else:
+            continue
+        if event["kind"] != "sensor_moved" and name == "point_id":
+            name, place = "bearing_id", event["bearing_id"]
+        time = pd.Timestamp(event["time"])
+        after = time + timedelta(days=settling_days)
+        whole = after.tz_convert(zone)
+        settled = local_day(after, zone) + int(whole != whole.normalize())
+        begin = Begin(local_day(time, zone), settled, event["kind"], time, pd.Timestamp(event["known_at"]))
+        for p in places[name].get(place, np.empty(0, dtype=int)):
+            made[p].append(begin)
+    return made

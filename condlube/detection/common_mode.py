@@ -1,0 +1,66 @@
+"""Common mode: the share of a collector's points that moved together with a point."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection.step import shifts, steps
+from condlube.manipulation.kernel import Floats, Ints
+from condlube.policy.detection import Detection
+
+_LIKE = 3.0  # sizes within this factor are alike, for points of one quantity
+
+
+def shares(
+    targets: pd.DataFrame, lo: Ints, hi: Ints, day: Ints, residual: Floats, policy: Detection
+) -> Floats:
+    """Share for each target: one point on one night, with its comparable nights in rows ``lo`` to ``hi``.
+
+    ``targets`` has columns night, collector, bearing, quantity, spread. A target far from its expected level that came
+    there by a step (at least half of the shift from one night to the next) is compared with the other points of its
+    collector on other bearings: the share of those whose level shifted on that night in the same direction, by
+    ``share_spreads`` of their spreads and by a like size. 0 where it did not move or the collector has fewer than
+    ``share_min_points`` points.
+    """
+    made = np.zeros(len(targets))
+    spread = targets["spread"].to_numpy()
+    now = np.zeros(len(targets))
+    known = hi > lo
+    now[known] = residual[hi[known] - 1]
+    named = targets["collector"].notna().to_numpy() & (targets["collector"] != "").to_numpy()
+    for rows in _groups(targets, named, policy.share_min_points):
+        moved = rows[np.abs(now[rows]) >= policy.share_spreads * spread[rows]]
+        if not len(moved):
+            continue
+        step = steps(lo[moved], hi[moved], residual)
+        moved, step = moved[step >= 0], step[step >= 0]
+        bearing = targets["bearing"].to_numpy()
+        quantity = targets["quantity"].to_numpy()
+        for at in np.unique(day[step]):
+            shift = shifts(lo[rows], hi[rows], day, residual, np.full(len(rows), at))
+            by_row = dict(zip(rows.tolist(), shift.tolist(), strict=True))
+            for k, i in zip(moved[day[step] == at], step[day[step] == at], strict=True):
+                own = by_row[int(k)]
+                if not abs(own) >= policy.share_spreads * spread[k]:
+                    continue
+                if (residual[i] - residual[i - 1]) / own < 0.5:
+                    continue
+                other = (bearing[rows] != bearing[k]) & np.isfinite(shift)
+                if other.sum() + 1 < policy.share_min_points:
+                    continue
+                ratio = shift / own
+                like = (quantity[rows] != quantity[k]) | ((ratio > 1 / _LIKE) & (ratio < _LIKE))
+                together = other & (ratio > 0) & (np.abs(shift) >= policy.share_spreads * spread[rows]) & like
+                made[k] = together.sum() / other.sum()
+    return made
+
+
+def _groups(targets: pd.DataFrame, named: np.ndarray, fewest: int) -> Iterator[Ints]:
+    index = np.flatnonzero(named)
+    found = targets.iloc[index].groupby(["night", "collector"], sort=True).indices
+    for rows in found.values():
+        if len(rows) >= fewest:
+            yield index[rows]

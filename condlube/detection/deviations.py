@@ -1,0 +1,160 @@
+"""How each measuring point departs from its expected level on a night: one row per point and night, always."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection.begins import EPOCH, begins_of
+from condlube.detection.figures import figures_of
+from condlube.detection.frozen import Frozen, frozen_of, margins_of
+from condlube.detection.levels import COMPARED, UNCERTAIN
+from condlube.detection.route import second_reading
+from condlube.detection.series import Cells, cells_of
+from condlube.detection.states import states_of, within
+from condlube.detection.tracks import Tracks, tracks_of
+from condlube.manipulation.expected import OUTSIDE, UNKNOWN, deviation_of, from_scale
+from condlube.policy.model import Policy
+from condlube.schema.arrow import arrow_schema
+from condlube.schema.nights import midnight
+from condlube.schema.words import ONSETS, RESPONSES, SIGNALS
+from condlube.units import CANONICAL
+
+_REFUSED = {OUTSIDE: "out_of_range", UNKNOWN: "operating_unknown", UNCERTAIN: "expected_uncertain"}
+
+
+def deviations(
+    summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame, points: pd.DataFrame,
+    bearings: pd.DataFrame, nights: Sequence[date], zone: ZoneInfo, policy: Policy,
+) -> pd.DataFrame:  # fmt: skip
+    """Table ``deviations``: a row for every signal point that is valid on a night, for each of ``nights``.
+
+    Parameters
+    ----------
+    summaries
+        Table ``summaries`` from ``window_days`` before the first night on; more does not change the result.
+    expected
+        Table ``expected``; only frozen rows are used, each from the night on which it was frozen.
+    events, points, bearings
+        Tables of the schema; only events that are visible.
+    nights
+        The nights wanted, ascending.
+
+    Returns
+    -------
+    One row per point and night. ``status`` tells what could be said; figures stand only where a level was compared.
+    """
+    names = arrow_schema("deviations").names
+    days = np.array([night.toordinal() - EPOCH for night in nights], dtype=np.int64)
+    if not len(days):
+        return pd.DataFrame(columns=names)
+    cells = cells_of(summaries, points, bearings, int(days[-1]), policy)
+    begins = begins_of(cells.points, events, policy.reference.settling_days, zone)
+    frozen = frozen_of(expected, cells.points["point_id"].to_list(), zone)
+    margins = margins_of(cells.points["quantity"].to_list(), policy)
+    tracks = tracks_of(cells, frozen, begins, margins, int(days[0]), int(days[-1]), policy)
+    rows = states_of(cells, days, policy)
+    rows = _compared(rows, tracks)
+    figures = figures_of(rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, policy)
+    rows = rows.join(figures)
+    _ask_again(rows, cells, tracks, policy)
+    _say_lowered(rows, frozen)
+    return _in_units(rows, cells, zone).reindex(columns=names)
+
+
+def _compared(rows: pd.DataFrame, tracks: Tracks) -> pd.DataFrame:
+    """Rows with their track and the row of their newest day on it; a sound level that has none is not testable."""
+    point, night, newest = (rows[c].to_numpy() for c in ("point", "day", "newest"))
+    track = within(tracks.point, tracks.serves, point, night)
+    track = np.where((track >= 0) & (night <= np.append(tracks.until, -1)[track]), track, -1)
+    row = within(tracks.track, tracks.day, track, newest)
+    row = np.where((row >= 0) & (np.append(tracks.day, -1)[row] == newest), row, -1)
+    code = np.append(tracks.code, -1)[row]
+    refused = (rows["status"] == "assessed").to_numpy() & (code != COMPARED)
+    reason = np.array([_REFUSED.get(c, "collecting") for c in code], dtype=object)
+    return rows.assign(
+        track=track,
+        row=row,
+        reference=np.append(tracks.reference, -1)[track],
+        status=np.where(refused, "not_testable", rows["status"].to_numpy()),
+        reason=np.where(refused, reason, rows["reason"].to_numpy()),
+    )
+
+
+def _ask_again(rows: pd.DataFrame, cells: Cells, tracks: Tracks, policy: Policy) -> None:
+    """A raised route reading that no second one confirms is not testable yet; its figures stay."""
+    point, track, row, night = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "track", "row", "day"))
+    spread = rows["reference_spread"].to_numpy(dtype=float)
+    quantity = cells.points["quantity"].to_list()
+    status, reason = rows["status"].to_numpy(dtype=object).copy(), rows["reason"].to_numpy(dtype=object).copy()
+    for k in np.flatnonzero(cells.points["route"].to_numpy()[point] & (status == "assessed")):
+        readings = slice(tracks.start[track[k]], row[k] + 1)
+        sound = ~tracks.masked[readings]
+        asks = second_reading(
+            tracks.residual[readings][sound], tracks.day[readings][sound], int(night[k]),
+            policy.detection.raised_spreads * spread[k], policy.detection.large.of(quantity[point[k]]),
+            policy.detection.route_second_days, policy.detection.stale_route_days,
+        )  # fmt: skip
+        if asks:
+            status[k], reason[k] = "not_testable", asks
+    rows["status"], rows["reason"] = status, reason
+
+
+def _say_lowered(rows: pd.DataFrame, frozen: Frozen) -> None:
+    """Name the levels that are compared with a reference which parent or family brought down."""
+    taken_off = np.append(frozen.rows["taken_off"].fillna(0).to_numpy(dtype=float), 0.0)
+    lowered = (taken_off > 0.5 * np.append(frozen.models.spread, 1.0))[rows["reference"].to_numpy()]
+    rows.loc[lowered & (rows["status"] == "assessed").to_numpy(), "reason"] = "reference_lowered"
+    begun = [*frozen.rows["reference_from"], pd.NaT]
+    rows["reference_from"] = pd.to_datetime([begun[r] for r in rows["reference"]], utc=True)
+
+
+def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
+    """Rows in the units and words of the table."""
+    points = cells.points.iloc[rows["point"].to_numpy()]
+    quantity = points["quantity"].to_numpy(dtype=object)
+    made = rows.assign(
+        point_id=points["point_id"].to_numpy(),
+        bearing_id=points["bearing_id"].to_numpy(),
+        quantity=quantity,
+        night=_dates(rows["day"]),
+        unit=[CANONICAL[q] for q in quantity],
+        onset=_words(rows["onset_code"], ONSETS),
+        onset_date=_dates(rows["onset_day"].where(rows["onset_day"] >= 0)),
+        response=_words(rows["response_code"], RESPONSES),
+        chart=rows["chart"].astype("boolean"),
+        nights_over=rows["nights_over"].astype("Int64"),
+        window_from=_midnights(rows["newest"], zone),
+        **dict.fromkeys(("observed", "expected", "deviation", "deviation_sd"), np.nan),
+    )
+    for name in SIGNALS:
+        of = quantity == name
+        level, residual, sd = (rows.loc[of, c].to_numpy(dtype=float) for c in ("level", "residual", "sd"))
+        deviation = deviation_of(name, residual)
+        ratio = deviation_of(name, np.zeros(1))[0] == 1.0
+        made.loc[of, "observed"] = from_scale(name, level)
+        made.loc[of, "expected"] = from_scale(name, level - residual)
+        made.loc[of, "deviation"] = deviation
+        made.loc[of, "deviation_sd"] = sd * deviation if ratio else sd
+        if ratio:
+            for column in ("slope", "slope_low", "slope_high"):
+                made.loc[of, column] = np.expm1(rows.loc[of, column].to_numpy(dtype=float))
+    return made
+
+
+def _words(codes: pd.Series, words: tuple[str, ...]) -> Any:
+    return [None if pd.isna(c) else words[int(c)] for c in codes]
+
+
+def _dates(days: pd.Series) -> Any:
+    return pd.to_datetime(days.astype(float), unit="D").astype("datetime64[us]").to_numpy()
+
+
+def _midnights(days: pd.Series, zone: ZoneInfo) -> Any:
+    known = {d: pd.Timestamp(midnight(date.fromordinal(int(d) + EPOCH), zone)) for d in days.unique() if d >= 0}
+    return pd.DatetimeIndex([known.get(d, pd.NaT) for d in days]).tz_convert("UTC")

@@ -1,0 +1,88 @@
+"""The figures of every compared level: deviation, growth, onset, charts, slope, common shift and response."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection import charts
+from condlube.detection.begins import Begin
+from condlube.detection.common_mode import shares
+from condlube.detection.growth import growth
+from condlube.detection.onset import onset
+from condlube.detection.persistence import nights_over
+from condlube.detection.response import responses
+from condlube.detection.slope import weekly_slopes
+from condlube.detection.states import within
+from condlube.detection.tracks import Tracks
+from condlube.manipulation.expected import Models
+from condlube.manipulation.kernel import Ints
+from condlube.policy.model import Policy
+
+
+def figures_of(
+    rows: pd.DataFrame, points: pd.DataFrame, tracks: Tracks, models: Models, begins: list[list[Begin]], policy: Policy
+) -> pd.DataFrame:
+    """Figures of ``rows`` (point, day, track, row of each on its track), on the scale of comparison, same index.
+
+    Nights that cannot be compared, and temperatures just after a greasing, are left out of every figure but the
+    deviation itself.
+    """
+    detection = policy.detection
+    point, night, track, row = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "day", "track", "row"))
+    quantity = points["quantity"].to_numpy(dtype=object)[point]
+    reference = tracks.reference[track]
+    spread = models.spread[reference]
+    usable = np.flatnonzero(~tracks.masked)
+    day, residual = tracks.day[usable], tracks.residual[usable]
+    hi = np.searchsorted(usable, row, side="right")
+    oldest = within(tracks.track[usable], day, track, night - detection.window_days - 1) + 1
+    lo = np.minimum(np.maximum(np.searchsorted(usable, tracks.start[track]), oldest), hi)
+    before = np.searchsorted(usable, row)
+    now, masked = tracks.residual[row], tracks.masked[row]
+    code, onset_day = onset(lo, hi, day, residual, spread, detection.raised_spreads, detection.abrupt_days)
+    rise = growth(lo, hi, day, residual, spread, detection.growth_spreads, detection.growth_days)
+    limit, h = charts.limits(detection.ewma_lambda, detection.cusum_k, detection.in_control_nights)
+    allowance = np.sqrt(tracks.variance[row])
+    chart = charts.signals(
+        lo, hi, residual, spread, allowance, models.correlation[reference], detection.ewma_lambda, limit,
+        detection.cusum_k, h,
+    )  # fmt: skip
+    slope, slope_low, slope_high = weekly_slopes(lo, hi, day, residual, detection.slope_min_weeks)
+    greased, greased_at = _last_greasing(point, night, begins)
+    response = responses(
+        lo, hi, day, residual, spread, greased,
+        np.array([detection.response_raised.of(q) for q in quantity], dtype=float),
+        detection.response_before_nights, detection.response_settle_days, detection.response_held,
+        detection.response_back, detection.response_back_days, detection.response_worse_spreads,
+    )  # fmt: skip
+    targets = pd.DataFrame({
+        "night": night, "collector": points["collector"].to_numpy(dtype=object)[point],
+        "bearing": points["bearing_id"].to_numpy(dtype=object)[point], "quantity": quantity, "spread": spread,
+    })  # fmt: skip
+    return pd.DataFrame({
+        "residual": now,
+        "sd": np.sqrt(spread**2 + tracks.variance[row]),
+        "level": tracks.observed[row],
+        "reference_spread": spread,
+        "growth": np.where(masked, 0.0, rise),
+        "onset_code": np.where(masked, 0, code),
+        "onset_day": np.where(masked, -1, onset_day),
+        "chart": chart & ~masked,
+        "slope": slope,
+        "slope_low": slope_low,
+        "slope_high": slope_high,
+        "share": shares(targets, lo, hi, day, residual, detection),
+        "response_code": response,
+        "response_to": greased_at,
+        "nights_over": nights_over(lo, before, residual, now, spread),
+    }, index=rows.index)  # fmt: skip
+
+
+def _last_greasing(point: Ints, night: Ints, begins: list[list[Begin]]) -> tuple[Ints, pd.Series]:
+    """Day and instant of the last greasing of each point up to each night; -1 and NaT without one."""
+    found = [(p, b.day, b.time) for p, events in enumerate(begins) for b in events if b.kind == "relubrication"]
+    of, days = (np.array([f[k] for f in found], dtype=np.int64) for k in (0, 1))
+    at = within(of, days, point, night)
+    times = pd.Series([*(f[2] for f in found), pd.NaT], dtype="datetime64[us, UTC]")
+    return np.append(days, -1)[at], times.iloc[at].array

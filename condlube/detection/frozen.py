@@ -1,0 +1,123 @@
+"""Frozen references: rows of the table ``expected`` to model arrays and back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection.begins import local_day
+from condlube.manipulation.expected import HINGES, OUTSIDE, SIZE, Models, predict
+from condlube.manipulation.kernel import Floats, Ints
+from condlube.policy.model import Policy
+
+
+@dataclass(frozen=True)
+class Frozen:
+    """Frozen references, ordered by point and day of freezing.
+
+    ``point`` indexes the signal points; ``first`` and ``last`` are the first and last day of the reference period:
+    the reference serves from night ``last`` on. ``rows`` carries the remaining columns of the table.
+    """
+
+    models: Models
+    point: Ints
+    first: Ints
+    last: Ints
+    rows: pd.DataFrame
+
+
+def frozen_of(expected: pd.DataFrame, point_ids: Sequence[str], zone: ZoneInfo) -> Frozen:
+    """The frozen references of the given points."""
+    position = pd.Index(point_ids).get_indexer(pd.Index(expected["point_id"]))
+    rows = expected.assign(point=position)[(position >= 0) & (expected["reference_state"] == "frozen").to_numpy()]
+    rows = rows.sort_values(["point", "reference_until", "reference_from", "known_at"])
+    rows = rows.drop_duplicates(["point", "reference_from"], keep="first").reset_index(drop=True)
+    first = np.array([local_day(t, zone) for t in pd.to_datetime(rows["reference_from"], utc=True)], dtype=np.int64)
+    last = np.array([local_day(t, zone) - 1 for t in pd.to_datetime(rows["reference_until"], utc=True)], dtype=np.int64)
+    return Frozen(_models(rows), rows["point"].to_numpy(dtype=np.int64), first, last, rows)
+
+
+def _models(rows: pd.DataFrame) -> Models:
+    made = blank(len(rows))
+    columns = ("coefficients", "covariance", "knots", "operating_low", "operating_high")
+    for r, (beta, covariance, knots, low, high) in enumerate(zip(*(rows[c] for c in columns), strict=True)):
+        p = len(beta)
+        made.coefficients[r, :p] = beta
+        made.covariance[r, :p, :p] = np.reshape(np.asarray(covariance, dtype=float), (p, p))
+        made.knots[r, : len(knots)] = knots
+        made.low[r] = np.array(list(low), dtype=float)
+        made.high[r] = np.array(list(high), dtype=float)
+    made.spread[:] = rows["reference_spread"]
+    made.correlation[:] = rows["autocorrelation"]
+    made.nights[:] = rows["nights"]
+    made.cells[:] = rows["n"]
+    return made
+
+
+def blank(count: int) -> Models:
+    """Room for ``count`` models."""
+    return Models(
+        np.zeros((count, SIZE)), np.zeros((count, SIZE, SIZE)), np.full((count, HINGES), np.inf),
+        np.full((count, 3), np.nan), np.full((count, 3), np.nan), np.ones(count), np.zeros(count),
+        np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64),
+    )  # fmt: skip
+
+
+def stack(parts: Iterable[Models]) -> Models:
+    """Several sets of models as one."""
+    return Models(*(np.concatenate(arrays) for arrays in zip(*parts, strict=True)))
+
+
+def model_columns(models: Models, r: int) -> dict[str, object]:
+    """Columns of the table ``expected`` that hold model ``r``."""
+    knots = [float(k) for k in models.knots[r] if k < np.inf]
+    p = 4 + len(knots)
+    return {
+        "coefficients": models.coefficients[r, :p].tolist(),
+        "knots": knots,
+        "covariance": models.covariance[r, :p, :p].ravel().tolist(),
+        "operating_low": models.low[r].tolist(),
+        "operating_high": models.high[r].tolist(),
+        "reference_spread": float(models.spread[r]),
+        "autocorrelation": float(models.correlation[r]),
+        "nights": int(models.nights[r]),
+        "n": int(models.cells[r]),
+    }
+
+
+def margins_of(quantities: Sequence[str], policy: Policy) -> Floats:
+    """How far outside the range seen a level is still compared: speed, load, ambient for each point."""
+    reference = policy.reference
+    return np.array(
+        [[reference.speed_margin, reference.load_margin, reference.ambient_margin_k.of(q)] for q in quantities]
+    ).reshape(-1, 3)
+
+
+def difference(child: Models, c: int, parent: Models, p: int, margins: Floats) -> tuple[float, float]:
+    """How much higher the child expects than its parent over the child's operating range, and the uncertainty.
+
+    Mean over five speeds of the child's range; NaN where the parent has seen nothing like them.
+    """
+    row = np.empty(SIZE)
+    low, high = child.low[c], child.high[c]
+    found, variances = [], []
+    for share in (0.1, 0.3, 0.5, 0.7, 0.9):
+        operating = 0.5 * (low + high)
+        operating[0] = low[0] + share * (high[0] - low[0])
+        ours, our_variance, _ = predict(
+            child.coefficients[c], child.covariance[c], child.knots[c], low, high, operating, margins, row
+        )
+        theirs, their_variance, place = predict(
+            parent.coefficients[p], parent.covariance[p], parent.knots[p], parent.low[p], parent.high[p], operating,
+            margins, row,
+        )  # fmt: skip
+        if place < OUTSIDE:
+            found.append(ours - theirs)
+            variances.append(our_variance + their_variance)
+    if not found:
+        return float("nan"), float("nan")
+    return float(np.mean(found)), float(np.sqrt(np.mean(variances)))

@@ -1,0 +1,86 @@
+"""What the newest day of each point could say, before any comparison."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection.series import FAULTY, SLOW, SOUND, STOPPED, Cells
+from condlube.manipulation.kernel import Ints
+from condlube.manipulation.robust import Bools
+from condlube.policy.model import Policy
+
+
+def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
+    """A row for every valid point and night: point, day, newest (day with anything to say, -1: none), status, reason.
+
+    Also what needs no comparison: sound_nights, coverage, level_now, level_time, window_to.
+    """
+    points = cells.points
+    point = np.tile(np.arange(len(points)), len(nights))
+    night = np.repeat(nights, len(points))
+    valid = (_bound(points["valid_from"], -(10**9))[point] <= night) & (
+        night <= _bound(points["valid_to"], 10**9)[point]
+    )
+    point, night = point[valid], night[valid]
+    days = cells.days
+    at = within(days["point"].to_numpy(), days["day"].to_numpy(), point, night)
+    kind, newest = (np.append(days[c].to_numpy(), -1)[at] for c in ("kind", "day"))
+    quality = np.append(days["reason"].to_numpy(dtype=object), "")[at]
+    allowed = np.where(
+        points["route"].to_numpy()[point], policy.detection.stale_route_days, policy.detection.stale_days
+    )
+    cases = [at < 0, night - newest > allowed, kind == SLOW, kind == STOPPED, kind == SOUND, kind == FAULTY]
+    statuses = ["absent", "stale", "not_testable", "not_testable", "assessed", "faulty"]
+    words = ("no_readings", "no_recent_readings", "slow_shaft", "stopped", "")
+    reasons = [*(np.full(len(point), word, dtype=object) for word in words), quality]
+    sound = days[days["kind"] == SOUND]
+    lately = sum(
+        _present(sound["point"].to_numpy(), sound["day"].to_numpy(), point, night - back).astype(np.int64)
+        for back in range(3)
+    )
+    order = np.lexsort((cells.last_time, cells.day, cells.point))
+    order = order[cells.running[order]]
+    last = within(cells.point[order], cells.day[order], point, night)
+    cell = np.append(order, -1)[last]
+    heard = cell >= 0
+    of_newest = heard & (np.append(cells.day, -1)[cell] == newest)
+    return pd.DataFrame({
+        "point": point,
+        "day": night,
+        "newest": newest,
+        "status": np.select(cases, statuses, "not_testable").astype(object),
+        "reason": np.select(cases, reasons, quality),
+        "sound_nights": lately,
+        "coverage": np.where(of_newest, np.append(cells.coverage, 0.0)[cell], np.nan),
+        "level_now": np.where(heard, np.append(cells.last_value, 0.0)[cell], np.nan),
+        "level_time": _times(np.append(cells.last_time, 0)[cell], heard),
+        "window_to": _times(np.append(cells.last_time, 0)[cell], of_newest),
+    })  # fmt: skip
+
+
+def within(points: Ints, days: Ints, point: Ints, day: Ints) -> Ints:
+    """Row of the newest entry of ``point`` up to ``day``; -1: none. Entries are ordered by point and day."""
+    at = np.searchsorted(_key(points, days), _key(point, day), side="right") - 1
+    same = at >= 0
+    same[same] = points[at[same]] == point[same]
+    return np.where(same, at, -1)
+
+
+def _present(points: Ints, days: Ints, point: Ints, day: Ints) -> Bools:
+    found: Bools = np.append(days, -1)[within(points, days, point, day)] == day
+    return found
+
+
+def _key(point: Ints, day: Ints) -> Ints:
+    return point.astype(np.int64) * 10_000_000 + day
+
+
+def _bound(dates: pd.Series, open_: int) -> Ints:
+    times = pd.to_datetime(dates)
+    return np.where(times.isna(), open_, times.to_numpy().astype("datetime64[D]").astype(np.int64))
+
+
+def _times(instants: Ints, known: Bools) -> pd.DatetimeIndex:
+    times = np.where(known, instants.astype("datetime64[us]"), np.datetime64("NaT", "us"))
+    return pd.DatetimeIndex(times).tz_localize("UTC")

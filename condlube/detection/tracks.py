@@ -1,0 +1,90 @@
+"""Tracks: one point against one reference over the nights that the reference serves and the window behind them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from condlube.detection.begins import Begin
+from condlube.detection.frozen import Frozen
+from condlube.detection.levels import COMPARED, night_levels
+from condlube.detection.series import Cells
+from condlube.manipulation.kernel import Floats, Ints
+from condlube.manipulation.robust import Bools
+from condlube.policy.model import Policy
+
+_NEVER = 10**9
+
+
+@dataclass(frozen=True)
+class Tracks:
+    """Tracks and their nights; arrays of nights are ordered by track and day.
+
+    Track t is point ``point[t]`` against frozen reference ``reference[t]``, serves nights ``serves[t]`` to ``until[t]``
+    and owns rows ``start[t]`` to ``start[t + 1]`` of the night arrays; ``track`` is the track of each night.
+    """
+
+    point: Ints
+    reference: Ints
+    serves: Ints
+    until: Ints
+    start: Ints
+    track: Ints
+    day: Ints
+    residual: Floats
+    variance: Floats
+    observed: Floats
+    code: Ints
+    readings: Ints
+    masked: Bools
+
+
+def tracks_of(
+    cells: Cells, frozen: Frozen, begins: list[list[Begin]], margins: Floats, first: int, last: int, policy: Policy
+) -> Tracks:
+    """Tracks that serve any night from day ``first`` to day ``last``."""
+    point = frozen.point
+    count = len(point)
+    until = np.full(count, _NEVER)
+    again = np.flatnonzero(point[1:] == point[:-1])
+    until[again] = frozen.last[again + 1] - 1
+    lower = np.full(count, -_NEVER)
+    for p in np.unique(point):
+        changes = [b for b in begins[p] if b.change]
+        for r in np.flatnonzero(point == p) if changes else ():
+            for change in changes:
+                if frozen.first[r] < change.settled:
+                    until[r] = min(until[r], change.day - 1)
+                else:
+                    lower[r] = max(lower[r], change.day + 1)
+    serving = np.flatnonzero((frozen.last <= last) & (until >= first) & (frozen.last <= until))
+    # a reference frozen after a bearing change does not wait for the invalid one before it
+    of = point[serving]
+    serves = np.maximum(frozen.last[serving], first)
+    stop = np.minimum(until[serving], last)
+    lo, hi = np.empty(len(of), dtype=np.int64), np.empty(len(of), dtype=np.int64)
+    for t, p in enumerate(of.tolist()):
+        begin, end = cells.start[p], cells.start[p + 1]
+        day = cells.day[begin:end]
+        oldest = max(serves[t] - policy.detection.window_days, lower[serving[t]])
+        lo[t] = begin + np.searchsorted(day, oldest)
+        hi[t] = begin + np.searchsorted(day, stop[t], side="right")
+    models = frozen.models
+    track, day, residual, variance, observed, code, readings = night_levels(
+        serving.astype(np.int64), lo, np.maximum(lo, hi), cells.day, cells.sound, cells.level, cells.operating,
+        cells.weight, cells.within, cells.n, models.coefficients, models.covariance, models.knots, models.low,
+        models.high, models.spread, margins[of], policy.reference.max_model_spreads,
+    )  # fmt: skip
+    start = np.searchsorted(track, np.arange(len(of) + 1)).astype(np.int64)
+    masked = code != COMPARED
+    warm = (cells.points["quantity"] == "temperature").to_numpy()
+    for t in np.flatnonzero(warm[of]).tolist():
+        rows = slice(start[t], start[t + 1])
+        for b in begins[of[t]]:
+            if b.kind == "relubrication":
+                masked[rows] |= (day[rows] >= b.day) & (day[rows] <= b.day + policy.detection.response_settle_days)
+    return Tracks(
+        of, serving.astype(np.int64), serves, stop, start, track, day, residual, variance, observed, code, readings,
+        masked,
+    )  # fmt: skip
