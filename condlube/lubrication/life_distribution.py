@@ -35,13 +35,13 @@ def failed_share(elapsed_h: npt.ArrayLike, life_h: npt.ArrayLike, life_percent: 
     life_percent
         1 for a relubrication interval (L01), 10 for L10, 50 for a median or mean life.
     """
-    elapsed, life, percent = numbers(elapsed_h=elapsed_h, interval_h=life_h, life_percent=life_percent)
+    elapsed, life, percent = numbers(elapsed_h=elapsed_h, life_h=life_h, life_percent=life_percent)
     return np.asarray(-np.expm1(np.log1p(-percent / 100.0) * (elapsed / life) ** SLOPE))
 
 
 def life_at(percent: npt.ArrayLike, life_h: npt.ArrayLike, life_percent: npt.ArrayLike = 1.0) -> FloatArray:
     """The life (h) at which ``percent`` % have ended, from the life of ``life_percent`` %."""
-    wanted, life, known = numbers(life_percent=percent, interval_h=life_h, known_percent=life_percent)
+    wanted, life, known = numbers(percent=percent, life_h=life_h, life_percent=life_percent)
     return np.asarray(life * (np.log1p(-wanted / 100.0) / np.log1p(-known / 100.0)) ** (1.0 / SLOPE))
 
 
@@ -50,7 +50,7 @@ def failing_share(
 ) -> FloatArray:
     """Of the bearings still well after ``elapsed_h``, the share whose grease life ends within ``horizon_h`` more."""
     elapsed, horizon, life, percent = numbers(
-        elapsed_h=elapsed_h, horizon_h=horizon_h, interval_h=life_h, life_percent=life_percent
+        elapsed_h=elapsed_h, horizon_h=horizon_h, life_h=life_h, life_percent=life_percent
     )
     exponent = ((elapsed + horizon) / life) ** SLOPE - (elapsed / life) ** SLOPE
     return np.asarray(-np.expm1(np.log1p(-percent / 100.0) * exponent))

@@ -51,7 +51,8 @@ def life_modification_factor(
     Returns
     -------
     Result
-        0.1 to 50 (the standard's upper limit).
+        0.1 to 50: the upper limit is the standard's; at κ = 0.1 the rounded constants would give 0.09995 for roller
+        bearings, where the equations mean 0.1.
     """
     ratio, x = numbers(kappa=kappa, contaminated_load_factor=contaminated_load_factor)
     ball, divisor = is_ball(bearing_type), _divisor(bearing_type)
@@ -64,5 +65,5 @@ def life_modification_factor(
     by_roller = 1.0 - (ROLLER_CONSTANT - ROLLER_KAPPA_CONSTANT[part] / power) * x_used**0.4
     bracket = np.where(ball, by_ball, by_roller)
     capped = np.where(ball, 500.0 ** (-1.0 / 9.3), 500.0 ** (-1.0 / 9.185))
-    value = 0.1 * np.maximum(bracket, capped) ** np.where(ball, -9.3, -9.185)
+    value = 0.1 * np.clip(bracket, capped, 1.0) ** np.where(ball, -9.3, -9.185)
     return result(np.minimum(value, HIGHEST), "", (ratio < LOWEST_KAPPA, Outside.KAPPA_TOO_LOW))

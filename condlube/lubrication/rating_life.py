@@ -96,5 +96,5 @@ def fatigue_share(elapsed_h: npt.ArrayLike, life_10_h: npt.ArrayLike) -> FloatAr
 
     Use: a prior for damage where the load is known.
     """
-    elapsed, life = numbers(elapsed_h=elapsed_h, interval_h=life_10_h)
+    elapsed, life = numbers(elapsed_h=elapsed_h, life_10_h=life_10_h)
     return np.asarray(-np.expm1(np.log(0.9) * (elapsed / life) ** FATIGUE_SLOPE))

@@ -132,8 +132,8 @@ def alarm_and_trip(
     """
     baseline, b, c = together(
         baseline_mm_s_rms=number("baseline_mm_s_rms", baseline_mm_s_rms),
-        upper_b=number("velocity_mm_s_rms", upper_b),
-        upper_c=number("velocity_mm_s_rms", upper_c),
+        upper_b=number("upper_b", upper_b),
+        upper_c=number("upper_c", upper_c),
     )
     return np.asarray(np.minimum(baseline + 0.25 * b, 1.25 * b)), np.asarray(1.25 * c)
 
@@ -141,6 +141,6 @@ def alarm_and_trip(
 def significant_change(change_mm_s_rms: npt.ArrayLike, upper_b: npt.ArrayLike) -> BoolArray:
     """Criterion II: a change, up or down, of more than 25 % of the upper limit of zone B is significant [1]_."""
     change, b = np.broadcast_arrays(
-        np.abs(np.asarray(change_mm_s_rms, dtype=np.float64)), number("velocity_mm_s_rms", upper_b)
+        np.abs(number("change_mm_s_rms", change_mm_s_rms)), number("upper_b", upper_b)
     )
     return np.asarray(change > 0.25 * b)

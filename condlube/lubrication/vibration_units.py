@@ -13,12 +13,12 @@ SQRT2 = 2.0**0.5
 
 def rms_from_peak(peak: npt.ArrayLike) -> FloatArray:
     """Rms of a sine of this peak: peak/√2. A broadband signal has another crest factor: there it is an estimate."""
-    return np.asarray(number("level", peak) / SQRT2)
+    return np.asarray(number("peak", peak) / SQRT2)
 
 
 def peak_from_rms(rms: npt.ArrayLike) -> FloatArray:
     """Peak of a sine of this rms: rms·√2."""
-    return np.asarray(number("level", rms) * SQRT2)
+    return np.asarray(number("rms", rms) * SQRT2)
 
 
 def displacement_um_peak_to_peak(velocity_mm_s_rms: npt.ArrayLike, frequency_hz: npt.ArrayLike) -> FloatArray:
@@ -29,7 +29,9 @@ def displacement_um_peak_to_peak(velocity_mm_s_rms: npt.ArrayLike, frequency_hz:
 
 def velocity_mm_s_rms(displacement_um_peak_to_peak: npt.ArrayLike, frequency_hz: npt.ArrayLike) -> FloatArray:
     """Velocity (mm/s rms) of a sine of this displacement (µm peak to peak) and frequency (Hz)."""
-    displacement, frequency = numbers(level=displacement_um_peak_to_peak, frequency_hz=frequency_hz)
+    displacement, frequency = numbers(
+        displacement_um_peak_to_peak=displacement_um_peak_to_peak, frequency_hz=frequency_hz
+    )
     return np.asarray(displacement * np.pi * frequency / (1e3 * SQRT2))
 
 
