@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from condlube.operations.files import csv_text, write_whole
+from condlube.operations.shipped import shipped
 from condlube.register.model import Site, Text
 from condlube.register.parse import parse_register
 from condlube.simulation.plant import Plant, parse_plant
@@ -73,9 +74,5 @@ def demo_nights() -> tuple[date, date]:
 
 
 def description() -> Path:
-    """The folder that describes the demo plant: in the checkout, or shipped inside the package."""
-    package = Path(__file__).resolve().parents[1]
-    for root in (package / "_shipped", package.parent):
-        if (root / "datasets" / "demo").is_dir():
-            return root / "datasets" / "demo"
-    raise FileNotFoundError("datasets/demo is neither in the package nor beside it")
+    """The folder that describes the demo plant."""
+    return shipped("datasets") / "demo"
