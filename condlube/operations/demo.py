@@ -18,7 +18,6 @@ from condlube.simulation.plant import Plant, parse_plant
 from condlube.simulation.scenario import simulate
 from condlube.simulation.writeout import export_files
 
-SITE_FILES = ("nightly.toml", "ingest", "register")
 EVENT_COLUMNS = (
     "time", "kind", "bearing_id", "grease_g", "grease_id", "level_before", "level_after", "outlet_open", "finding",
     "failure_mode", "lubrication_related", "who", "note",
