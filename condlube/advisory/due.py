@@ -11,6 +11,7 @@ import pandas as pd
 
 from condlube.advisory import guards
 from condlube.advisory.cost import cheapest
+from condlube.advisory.guard_codes import TIMED
 from condlube.advisory.situation import Situation
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence
@@ -88,7 +89,6 @@ def turn(
     ahead: Ahead, policy: Policy, night: date,
 ) -> Turn:  # fmt: skip
     """First day on which another action is the cheapest that the guards leave, for the bearings wanted."""
-    timed = [guards.CODES.index(code) for code in guards.TIMED]
     horizon = float(policy.due.horizon_days)
     steps = np.array([d for d in STEPS_D if d < horizon] + [horizon])
     low, high = np.zeros(len(call)), np.full(len(call), np.inf)
@@ -98,11 +98,8 @@ def turn(
     def asked(at: IntArray, days: FloatArray) -> IntArray:
         later = _later(s, at, days, ahead)
         now = applied[at]
-        for k in timed:
-            now[:, k] = guards.GUARDS[k].applies(later, policy, night)
-        now[:, guards.CODES.index("deferred")] = later.deferred_until >= (
-            np.datetime64(night, "D") + np.ceil(days).astype("timedelta64[D]")
-        )
+        for code in TIMED:
+            now[:, guards.CODES.index(code)] = guards.GUARDS[code](later, policy, night)
         return _call(context[at], evidence, at, days, ahead, guards.allowed(now), policy)
 
     for before, step in pairwise(steps):
@@ -128,6 +125,7 @@ def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead) -> Situat
     taken["x"] = ahead.x_after(at, days)
     taken["running_h"] = taken["running_h"] + ahead.running_h_per_d[at] * days
     taken["days"] = taken["days"] + days
+    taken["deferred_until"] = taken["deferred_until"] - np.ceil(days).astype("timedelta64[D]")
     return Situation(**taken)
 
 

@@ -7,26 +7,17 @@ says stands in ``explain``.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
+from condlube.advisory.guard_codes import TAKES
 from condlube.advisory.situation import Situation
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS
 
 Applies = Callable[[Situation, Policy, date], BoolArray]
-
-
-@dataclass(frozen=True)
-class Guard:
-    """One guard: its code, the actions that it takes away, and when it applies."""
-
-    code: str
-    takes: tuple[str, ...]
-    applies: Applies
 
 
 def absolute_limit(s: Situation, policy: Policy, night: date) -> BoolArray:
@@ -111,33 +102,20 @@ def deferred(s: Situation, policy: Policy, night: date) -> BoolArray:
     return np.asarray(s.deferred_until >= np.datetime64(night, "D"))
 
 
-GUARDS = (
-    Guard("absolute_limit", ("hold", "grease"), absolute_limit),
-    Guard("sealed", ("grease",), sealed),
-    Guard("grease_mismatch", ("hold", "grease"), grease_mismatch),
-    Guard("history_unknown", ("hold", "grease"), history_unknown),
-    Guard("survey_waits", ("grease",), survey_waits),
-    Guard("outside_range", ("hold", "grease"), outside_range),
-    Guard("stopped", ("grease",), stopped),
-    Guard("just_greased", ("grease",), just_greased),
-    Guard("unsettled", ("hold", "grease"), unsettled),
-    Guard("early_rise", ("hold",), early_rise),
-    Guard("response_failed", ("hold", "grease"), response_failed),
-    Guard("long_overdue", ("hold", "grease"), long_overdue),
-    Guard("extension_cap", ("hold",), extension_cap),
-    Guard("data_lost", ("grease",), data_lost),
-    Guard("deferred", ("grease", "inspect"), deferred),
-)
-CODES = tuple(guard.code for guard in GUARDS)
-TIMED = ("just_greased", "long_overdue", "extension_cap", "data_lost", "deferred")
-"""Guards that time alone turns on or off."""
-
-_TAKES = np.array([[action in guard.takes for action in ACTIONS] for guard in GUARDS], dtype=np.bool_)
+GUARDS: dict[str, Applies] = {
+    function.__name__: function
+    for function in (
+        absolute_limit, sealed, grease_mismatch, history_unknown, survey_waits, outside_range, stopped, just_greased,
+        unsettled, early_rise, response_failed, long_overdue, extension_cap, data_lost, deferred,
+    )
+}  # fmt: skip
+CODES = tuple(TAKES)
+_TAKES = np.array([[action in taken for action in ACTIONS] for taken in TAKES.values()], dtype=np.bool_)
 
 
 def applied(s: Situation, policy: Policy, night: date) -> BoolArray:
     """Which guards apply [bearings, guards]."""
-    return np.stack([np.broadcast_to(guard.applies(s, policy, night), s.x.shape) for guard in GUARDS], axis=1)
+    return np.stack([np.broadcast_to(GUARDS[code](s, policy, night), s.x.shape) for code in CODES], axis=1)
 
 
 def allowed(guards: BoolArray) -> BoolArray:

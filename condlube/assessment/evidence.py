@@ -21,7 +21,8 @@ from condlube.schema.words import LUBRICATION_SENSITIVE
 
 QUIET_DB = 3.0
 """Ultrasound below this is not the other witness of a rise in acceleration."""
-_SEVERITY = {"assessed": 0, "not_testable": 1, "stale": 2, "faulty": 3, "absent": 4}
+WAITS = "second_reading"
+"""Reason code of a change that still stands on one reading."""
 
 
 @dataclass(frozen=True)
@@ -74,8 +75,11 @@ def gather(
     deviations = _own(bearings, deviations)
     which = deviations["which"].to_numpy(dtype=np.int64)
     level = deviations["level"].to_numpy(dtype=np.int64)
-    sound = (deviations["status"] == "assessed").to_numpy() & deviations["deviation"].notna().to_numpy()
-    strength = _strength(deviations, level, sound, policy)
+    counted, waiting = confirmed(deviations, policy)
+    silent = (deviations["status"] == "assessed").to_numpy() & np.isnan(counted)
+    deviations["status"] = np.where(silent, "not_testable", deviations["status"].to_numpy(dtype=object))
+    sound = (deviations["status"] == "assessed").to_numpy()
+    strength = _strength(counted, level, sound, policy)
     n = len(bearings)
     values = np.full((n, len(SOURCES)), np.nan)
     row = np.full((n, len(SOURCES)), -1, dtype=np.int64)
@@ -87,13 +91,12 @@ def gather(
         row[at, POSITION[source]] = by
         reason[at, POSITION[source]] = code
 
-    order = np.lexsort((deviations["point_id"].to_numpy(dtype=str), -_number(deviations, "deviation"), -strength,
-                        ~sound, level, which))  # fmt: skip
+    order = np.lexsort((deviations["point_id"].to_numpy(dtype=str), -counted, -strength, ~sound, level, which))
     first = order[_firsts(which[order] * len(LEVELS) + level[order])]
     row[which[first], level[first]] = first
     heard = first[sound[first]]
-    values[which[heard], level[heard]] = _number(deviations, "deviation")[heard]
-    said = deviations["reason"].fillna("").to_numpy(dtype=object)
+    values[which[heard], level[heard]] = counted[heard]
+    said = np.where(waiting, WAITS, deviations["reason"].fillna("").to_numpy(dtype=object))
     reason[which[first], level[first]] = said[first]
 
     growth = np.where(sound & (level != POSITION["temperature"]), _number(deviations, "growth"), np.nan)
@@ -127,6 +130,30 @@ def gather(
         observed[at, POSITION[source]] = age[at, k]
     weighed = kernel.weigh_all(values, tables(policy))
     return Evidence(deviations, values, weighed, row, observed, expected, reason)
+
+
+def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, BoolArray]:
+    """Deviation that counts of each row, and where it waits for a second reading.
+
+    A change that stands on too few sound readings counts as none: the level then is where it was expected. It counts
+    at once when it is large, grows fast, came on gradually or makes a control chart signal. With no other sound night
+    lately there is nothing to fall back on: the row says nothing (NaN).
+    """
+    p = policy.stability
+    value = _number(deviations, "deviation")
+    quantity = deviations["quantity"].to_numpy(dtype=object)
+    is_ratio = ~np.isin(quantity, ("ultrasound", "acceleration", "temperature"))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        size = np.abs(np.where(is_ratio, np.log(value), value))
+    large = np.array([policy.detection.large.of(q) for q in quantity], dtype=np.float64)
+    alone = _number(deviations, "nights_over") < p.sound_readings
+    change = size > p.noise_spreads * _number(deviations, "reference_spread")
+    seen = (size >= large) | (_number(deviations, "growth") > policy.weights.growth_from)
+    seen |= (deviations["onset"] == "gradual").to_numpy()
+    seen |= deviations["chart"].eq(True).fillna(False).to_numpy(dtype=np.bool_)
+    waits = alone & change & ~seen
+    expected = np.where(_number(deviations, "sound_nights") > 1, np.where(is_ratio, 1.0, 0.0), np.nan)
+    return np.where(waits, expected, value), np.asarray(waits)
 
 
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
@@ -174,10 +201,10 @@ def _number(deviations: pd.DataFrame, name: str) -> FloatArray:
     return np.asarray(deviations[name].to_numpy(dtype=np.float64, na_value=np.nan))
 
 
-def _strength(deviations: pd.DataFrame, level: IntArray, sound: BoolArray, policy: Policy) -> FloatArray:
+def _strength(counted: FloatArray, level: IntArray, sound: BoolArray, policy: Policy) -> FloatArray:
     """Highest bits of each row against any state; -inf where it is not sound."""
     alone = np.full((len(level), len(SOURCES)), np.nan)
-    alone[np.arange(len(level)), level] = _number(deviations, "deviation")
+    alone[np.arange(len(level)), level] = counted
     bits = kernel.weigh_all(alone, tables(policy))[np.arange(len(level)), level]
     return np.asarray(np.where(sound, bits.max(axis=1, initial=-np.inf), -np.inf))
 

@@ -78,11 +78,7 @@ class Stability:
     """Section ``[stability]``: when a change counts."""
 
     sound_readings: Annotated[int, Within(1, 10)]
-    large_ultrasound: Positive
-    large_acceleration: Positive
-    large_impulsiveness: Positive
-    large_velocity: Positive
-    large_temperature: Positive
+    noise_spreads: NotNegative
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,8 @@ def context_of(policy):
             "damaged": policy.prior.damaged, "machine_fault": policy.prior.machine_fault,
             "instrument_fault": policy.prior.instrument_fault,
         }  # fmt: skip
-        return np.stack([np.broadcast_to({**usual, **columns}[name], x.shape) for name in CONTEXT], axis=1).astype(float)
+        told = {**usual, **columns}
+        return np.stack([np.broadcast_to(told[name], x.shape) for name in CONTEXT], axis=1).astype(float)
 
     return made
 

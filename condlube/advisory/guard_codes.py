@@ -1,0 +1,23 @@
+"""Codes of the guards in the order in which they speak, and the actions that each takes away."""
+
+from __future__ import annotations
+
+TAKES: dict[str, tuple[str, ...]] = {
+    "absolute_limit": ("hold", "grease"),
+    "sealed": ("grease",),
+    "grease_mismatch": ("hold", "grease"),
+    "history_unknown": ("hold", "grease"),
+    "survey_waits": ("grease",),
+    "outside_range": ("hold", "grease"),
+    "stopped": ("grease",),
+    "just_greased": ("grease",),
+    "unsettled": ("hold", "grease"),
+    "early_rise": ("hold",),
+    "response_failed": ("hold", "grease"),
+    "long_overdue": ("hold", "grease"),
+    "extension_cap": ("hold",),
+    "data_lost": ("grease",),
+    "deferred": ("grease", "inspect"),
+}
+TIMED = ("just_greased", "long_overdue", "extension_cap", "data_lost", "deferred")
+"""Guards that time alone turns on or off."""
