@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from condlube.errors import InvalidArgument
+from condlube.lubrication.checks import number
 from condlube.lubrication.life_modification import (
     BALL_CONSTANT,
     BALL_KAPPA_CONSTANT,
@@ -34,9 +35,10 @@ STANDARD = "ISO 281:2007"
 def life(
     bearing: Bearing,
     speed_rpm: float,
-    load_ratio_c_p: float,
+    load_ratio_c_p: float | None = None,
     *,
     load_n: float | None = None,
+    dynamic_rating_n: float | None = None,
     static_rating_n: float | None = None,
     fatigue_limit_n: float | None = None,
     kappa: float | None = None,
@@ -44,18 +46,19 @@ def life(
     reliability_percent: int = 90,
     elapsed_h: float | None = None,
 ) -> Working:
-    """Rating life; the modified life needs κ, the load and either C0 or the fatigue load limit."""
+    """Rating life from C/P, or from C and P; the modified life needs κ, P and either C0 or the fatigue load limit."""
     if reliability_percent not in A1:
         raise InvalidArgument("reliability_percent", reliability_percent, f"one of {', '.join(map(str, A1))}")
-    basic = rating_life(speed_rpm, load_ratio_c_p, bearing.bearing_type)
+    ratio = _load_ratio(load_ratio_c_p, dynamic_rating_n, load_n)
+    basic = rating_life(speed_rpm, ratio, bearing.bearing_type)
     l10 = scalar(basic)
     inputs = [
         *bearing.items,
         Item("speed_rpm", "speed", speed_rpm, "r/min", "n"),
-        Item("load_ratio_c_p", "load ratio", load_ratio_c_p, "", "C/P"),
+        Item("load_ratio_c_p", "load ratio", ratio, "", "C/P"),
         Item("reliability_percent", "reliability", reliability_percent, "%"),
     ]
-    methods = [_basic_page(bearing, speed_rpm, load_ratio_c_p, l10, outside_text(int(basic.reason)))]
+    methods = [_basic_page(bearing, speed_rpm, ratio, l10, outside_text(int(basic.reason)))]
     results = [Item("l10_h", "basic rating life", l10, "h", "L10h")]
     warnings = list(bearing.warnings)
     if l10 is not None and kappa is not None and load_n is not None:
@@ -73,6 +76,14 @@ def life(
         methods.append(_share_page(elapsed_h, l10, share))
         results.append(methods[-1].results[0])
     return Working("Rating life", tuple(inputs), tuple(methods), tuple(results), tuple(warnings))
+
+
+def _load_ratio(ratio: float | None, rating: float | None, load: float | None) -> float:
+    if ratio is not None:
+        return ratio
+    if rating is None or load is None:
+        raise InvalidArgument("load_ratio_c_p", None, "C/P, or both C and P")
+    return float(number("dynamic_rating_n", rating) / number("load_n", load))
 
 
 def _limit(bearing: Bearing, static_rating: float | None, fatigue_limit: float | None) -> float:
