@@ -13,11 +13,12 @@ from condlube.acquisition.tags import binding_faults
 from condlube.errors import ConfigurationError, Fault, InvalidArgument
 from condlube.operations.definition import Definition, default_policy, examine
 from condlube.operations.doubts import doubts
+from condlube.operations.readfile import examine_text
 from condlube.policy.model import Policy
 from condlube.policy.parse import parse_policy
 from condlube.register.events import parse_events
 from condlube.register.model import Register, Site, Text
-from condlube.register.parse import parse_register
+from condlube.register.parse import examine_register, parse_register
 from condlube.register.points import COLUMNS, REQUIRED
 from condlube.register.sheet import read_sheet
 from condlube.schema.arrow import arrow_schema
@@ -49,6 +50,14 @@ def check(path: Path) -> Checked:
     if definition is None:
         raise ConfigurationError(faults)
 
+    def text(name: str) -> Text | None:
+        file: Path | None = getattr(definition, name)
+        if file is None or not file.is_file():
+            return None
+        held, wrong = examine_text(file, definition.shown(file))
+        faults.extend(wrong)
+        return Text(definition.shown(file), held)
+
     def attempt(read: Callable[[], _T]) -> _T | None:
         try:
             return read()
@@ -56,22 +65,17 @@ def check(path: Path) -> Checked:
             faults.extend(error.faults)
             return None
 
-    def text(file: Path | None) -> Text | None:
-        return None if file is None else attempt(lambda: definition.read(file))
-
-    points = text(definition.points)
-    events_text = text(definition.events)
-    greases, bearings = text(definition.greases), text(definition.bearings if definition.bearings.is_file() else None)
-    policy = attempt(lambda: read_policy(definition))
-    register = None
-    if bearings is not None:
-        register = attempt(lambda: parse_register(bearings, greases, points, definition.site))
+    points, events_file = text("points"), text("events")
+    unread = [name for name in ("greases", "points") if any(f.column == f"files.{name}" for f in faults)]
+    register, wrong, whole = examine_register(text("bearings"), text("greases"), points, definition.site, unread)
+    faults.extend(wrong)
     if points is not None:
         faults.extend(unit_faults(points, definition.site))
-    if register is not None:
+    if whole:
         faults.extend(f for source in definition.sources for f in binding_faults(source, register.points))
-    events = attempt(lambda: events_of(events_text, register)) if register is not None else None
-    if faults or register is None or events is None or policy is None:
+    events = attempt(lambda: events_of(events_file, register, whole))
+    policy = attempt(lambda: read_policy(definition))
+    if faults or events is None or policy is None:
         raise ConfigurationError(dict.fromkeys(faults))
     return Checked(definition, register, events, policy, tuple(doubts(definition, register, events)))
 
@@ -89,9 +93,9 @@ def read_register(definition: Definition) -> Register:
     return parse_register(definition.read(definition.bearings), greases, points, definition.site)
 
 
-def events_of(source: Text | None, register: Register) -> pa.Table:
+def events_of(source: Text | None, register: Register, whole: bool = True) -> pa.Table:
     """The events that the file holds; none when the site has no such file."""
-    return arrow_schema("events").empty_table() if source is None else parse_events(source, register)
+    return arrow_schema("events").empty_table() if source is None else parse_events(source, register, whole)
 
 
 def unit_faults(points: Text, site: Site) -> list[Fault]:

@@ -67,7 +67,11 @@ class Definition:
 
     def read(self, path: Path) -> Text:
         """A file of the site, named as its people know it. Raises ``ConfigurationError`` when it is not UTF-8 text."""
-        return Text(shown(path, self.folder), read_text(path, shown(path, self.folder)))
+        return Text(self.shown(path), read_text(path, self.shown(path)))
+
+    def shown(self, path: Path) -> str:
+        """The path as it reads from the folder of the definition."""
+        return path.relative_to(self.folder).as_posix() if path.is_relative_to(self.folder) else path.as_posix()
 
 
 def default_policy() -> str:
@@ -104,18 +108,13 @@ def examine(path: Path) -> tuple[Definition | None, list[Fault]]:
         return None, list(error.faults)
     except tomllib.TOMLDecodeError as error:
         line = re.search(r"at line (\d+)", str(error))
-        return None, [Fault(path.name, int(line[1]) if line else text.count("\n") + 1, "", str(error), "TOML")]
+        return None, [Fault(path.name, int(line[1]) if line else text.count("\n") + 1, "", str(error), "valid TOML")]
     lines = {(section, key): line for dotted, line in key_lines(text).items()
              for section, _, key in [dotted.partition(".")]}  # fmt: skip
     keys = Keys(path.name, content, lines)
     definition = _read(keys, path, text)
     keys.refuse_rest()
     return definition, keys.faults
-
-
-def shown(path: Path, folder: Path) -> str:
-    """The path as it reads from the folder of the definition."""
-    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.as_posix()
 
 
 def _read(keys: Keys, path: Path, text: str) -> Definition:

@@ -16,15 +16,22 @@ def read_text(path: Path, name: str) -> str:
     Raises ``ConfigurationError`` when the file cannot be opened or is not such text: a guess could turn one id into
     another.
     """
+    text, faults = examine_text(path, name)
+    if faults:
+        raise ConfigurationError(faults)
+    return text
+
+
+def examine_text(path: Path, name: str) -> tuple[str, list[Fault]]:
+    """The same without raising: what cannot be decoded reads as the replacement character."""
     try:
         data = path.read_bytes()
     except OSError as error:
-        fault = Fault(name, 0, "", error.strerror or str(error), "a file that can be read")
-        raise ConfigurationError([fault]) from None
+        return "", [Fault(name, 0, "", error.strerror or str(error), "a file that can be read")]
     encoding = next((coding for mark, coding in _MARKS.items() if data.startswith(mark)), "utf-8")
     try:
-        return data.decode(encoding)
+        return data.decode(encoding), []
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        seen = data[max(error.start - 10, 0) : error.end + 10].decode("utf-8", "replace")
-        raise ConfigurationError([Fault(name, line, "", seen, "text saved as UTF-8")]) from None
+        seen = data[max(error.start - 10, 0) : error.end + 10].decode(encoding, "replace").splitlines()[0]
+        return data.decode(encoding, "replace"), [Fault(name, line, "", seen, "text saved as UTF-8")]

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-
 from condlube.register.defaults import fill
 from condlube.register.designation import Designation, UnknownDesignation, parse_designation
 from condlube.register.model import Site, Text
 from condlube.register.near import perhaps
 from condlube.register.rules import BEARING_RULES, apply
-from condlube.register.sheet import Sheet, read_sheet, require, unique
+from condlube.register.sheet import Sheet, empty_sheet, read_sheet, require, unique
 from condlube.schema.tables import TABLES
 
 COLUMNS = tuple(name for name in TABLES["bearings"].columns if name != "defaults_used")
@@ -18,8 +16,10 @@ DIMENSIONS = ("bearing_type", "bore_mm", "outside_diameter_mm", "width_mm")
 UNKNOWN = "unknown"  # as grease_in_service: known not to be known
 
 
-def read_bearings(source: Text, greases: Collection[str], site: Site) -> Sheet:
+def read_bearings(source: Text | None, greases: Sheet, site: Site) -> Sheet:
     """Bearings with every field filled and ``defaults_used``; the sheet's ``faults`` say what is wrong."""
+    if source is None:
+        return empty_sheet(whole=False)
     sheet = read_sheet(source, COLUMNS, REQUIRED, site.zone)
     if not len(sheet) and not sheet.faults:
         sheet.blame_file("", "no bearing", "at least one bearing under the header")
@@ -28,8 +28,8 @@ def read_bearings(source: Text, greases: Collection[str], site: Site) -> Sheet:
     _designations(sheet)
     apply(BEARING_RULES, sheet)
     _references(sheet, greases)
-    if len(greases) == 1:
-        (only,) = greases
+    if greases.whole and len(greases) == 1:
+        only = greases["grease_id"][0]
         supplies = zip(sheet["grease_assigned"], sheet["supply"], strict=True)
         sheet.values["grease_assigned"] = [only if own is None and how != "oil" else own for own, how in supplies]
     sheet.values["defaults_used"] = list(fill(sheet, site.name))
@@ -68,13 +68,14 @@ def _take(sheet: Sheet, row: int, said: Designation) -> None:
         sheet["shield_side"][row] = "both"
 
 
-def _references(sheet: Sheet, greases: Collection[str]) -> None:
+def _references(sheet: Sheet, greases: Sheet) -> None:
     bearings = set(sheet["bearing_id"])
     for row, other in enumerate(sheet["cavity_shared_with"]):
-        if other is not None and other not in bearings:
+        if other is not None and other not in bearings and sheet.whole:
             sheet.blame(row, "cavity_shared_with", "the bearing_id of another bearing" + perhaps(other, bearings))
-    for column, extra in (("grease_assigned", ()), ("grease_in_service", (UNKNOWN,))):
+    known = {grease for grease in greases["grease_id"] if grease is not None}
+    for column, extra in (("grease_assigned", ()), ("grease_in_service", (UNKNOWN,))) if greases.whole else ():
         for row, grease in enumerate(sheet[column]):
-            if grease is not None and grease not in greases and grease not in extra:
-                known = "a grease_id of the greases file" + (f", or {UNKNOWN}" if extra else "")
-                sheet.blame(row, column, known + perhaps(grease, greases))
+            if grease is not None and grease not in known and grease not in extra:
+                wanted = "a grease_id of the greases file" + (f", or {UNKNOWN}" if extra else "")
+                sheet.blame(row, column, wanted + perhaps(grease, known))

@@ -29,6 +29,10 @@ PLACES = {
     "returned": ("machine_id", "bearing_id"),
 }
 RULES = (
+    Rule(("supersedes", "kind"), lambda old, kind: kind != "withdrawn" or old is not None,
+         "the event_id of the event that is withdrawn", of_empty=True),
+    Rule(("failure_mode",), lambda mode: len(mode) == 3 and mode.isalpha() and mode.isupper(),
+         "a code of ISO 14224, three capital letters as VIB"),
     Rule(("known_at", "time"), lambda known, happened: known >= happened, "a time not before the event, {time}"),
     Rule(("supersedes", "event_id"), lambda old, own: old != own, "another event than itself"),
     Rule(("lubrication_related", "kind"), lambda related, kind: kind in ("failure", "replacement", "inspection"),
@@ -36,12 +40,12 @@ RULES = (
 )  # fmt: skip
 
 
-def parse_events(source: Text, register: Register) -> pa.Table:
+def parse_events(source: Text, register: Register, whole: bool = True) -> pa.Table:
     """Events as a schema table, sorted by key; ``known_at`` is empty unless the file gives it.
 
     A time without an offset is local to the register's site, the first of two where clocks are put back; a date alone
     is local noon. An event without ``event_id`` is named by the hash of what it says, so that the same row taken in
-    again is the same event.
+    again is the same event. Ids are held to the register, unless that could not be read ``whole``.
 
     Raises
     ------
@@ -52,14 +56,14 @@ def parse_events(source: Text, register: Register) -> pa.Table:
     require(sheet, REQUIRED)
     apply(RULES, sheet)
     _name(sheet)
-    _references(sheet, register)
+    _references(sheet, register, whole)
     _places(sheet)
     if sheet.faults:
         raise ConfigurationError(sheet.faults)
     return sheet.table("events")
 
 
-def _references(sheet: Sheet, register: Register) -> None:
+def _references(sheet: Sheet, register: Register, whole: bool) -> None:
     """Hold every id to the register, and fill in the bearing of the point and the machine of the bearing."""
     bearings = dict(zip(*(register.bearings[c].to_pylist() for c in ("bearing_id", "machine_id")), strict=True))
     points = dict(zip(*(register.points[c].to_pylist() for c in ("point_id", "bearing_id")), strict=True))
@@ -69,7 +73,7 @@ def _references(sheet: Sheet, register: Register) -> None:
         "machine_id": set(bearings.values()),
         "grease_id": set(register.greases["grease_id"].to_pylist()),
     }
-    for column, ids in known.items():
+    for column, ids in known.items() if whole else ():
         for row, own in enumerate(sheet[column]):
             if own is not None and own not in ids:
                 sheet.blame(row, column, f"a {column} of the register" + perhaps(own, ids))

@@ -8,9 +8,9 @@ from difflib import get_close_matches
 _MANY = 2000  # above this the search would take longer than the reader would
 
 
-def nearest(word: str, known: Collection[str]) -> str:
+def nearest(word: str, known: Collection[str | None]) -> str:
     """The nearest of ``known``, or the empty string when none is near."""
-    folded = {name.casefold(): name for name in known}
+    folded = {name.casefold(): name for name in known if name is not None}
     if same := folded.get(word.casefold()):
         return same
     begun = [name for key, name in folded.items() if len(word) > 2 and key.startswith(word.casefold())]
@@ -26,7 +26,7 @@ def one_of(word: str, known: Collection[str]) -> str:
     return "one of " + ", ".join(known) + (f"; nearest is {near}" if near else "")
 
 
-def perhaps(word: str, known: Collection[str]) -> str:
+def perhaps(word: str, known: Collection[str | None]) -> str:
     """``; nearest is ...``, or nothing when none is near."""
     near = nearest(word, known)
     return f"; nearest is {near}" if near else ""

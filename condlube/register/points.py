@@ -43,18 +43,18 @@ def _places(sheet: Sheet, bearings: Sheet) -> None:
     machines = set(machine_of.values())
     fields = zip(sheet["bearing_id"], sheet["machine_id"], sheet["quantity"], strict=True)
     for row, (bearing, machine, quantity) in enumerate(fields):
-        if bearing is not None and bearing not in machine_of:
+        if bearing in machine_of and bearing is not None:
+            sheet["machine_id"][row] = machine_of[bearing]
+            if machine not in (None, machine_of[bearing]):
+                sheet.blame(row, "machine_id", f"{machine_of[bearing]}, the machine of bearing {bearing}, or nothing")
+        elif bearing is not None and bearings.whole:
             sheet.blame(row, "bearing_id", "a bearing_id of the bearings file" + perhaps(bearing, machine_of))
-        elif bearing is not None and machine is not None and machine != machine_of[bearing]:
-            sheet.blame(row, "machine_id", f"{machine_of[bearing]}, the machine of bearing {bearing}, or nothing")
-        elif machine is not None and machine not in machines:
+        elif machine is not None and machine not in machines and bearings.whole:
             sheet.blame(row, "machine_id", "a machine_id of the bearings file" + perhaps(machine, machines))
-        elif bearing is None and quantity in SIGNALS and not sheet.given("bearing_id")[row].strip():
+        elif not sheet.given("bearing_id")[row].strip() and quantity in SIGNALS:
             sheet.blame(row, "bearing_id", f"a bearing_id: {quantity} is measured at one bearing")
         elif bearing is None and machine is None and quantity not in (None, PLANT_WIDE, *SIGNALS):
             sheet.blame(row, "machine_id", f"a machine_id or bearing_id: only {PLANT_WIDE} is plant-wide")
-        elif bearing is not None:
-            sheet["machine_id"][row] = machine_of[bearing]
 
 
 def _units(sheet: Sheet) -> None:

@@ -37,6 +37,8 @@ class Sheet:
     texts: dict[str, list[str]]
     values: dict[str, list[Any]]
     faults: list[Fault] = field(default_factory=list)
+    whole: bool = True
+    """False when rows or the key column are lost: what is not in the sheet may then still be in the file."""
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -65,9 +67,9 @@ class Sheet:
         return table.sort_by([(key, "ascending") for key in TABLES[name].key])
 
 
-def empty_sheet() -> Sheet:
-    """The sheet of a file that the site does not have."""
-    return Sheet("", 0, [], {}, {})
+def empty_sheet(whole: bool = True) -> Sheet:
+    """The sheet of a file that the site does not have, or (not ``whole``) that could not be read."""
+    return Sheet("", 0, [], {}, {}, whole=whole)
 
 
 def read_sheet(source: Text, columns: Collection[str], required: Collection[str], zone: ZoneInfo) -> Sheet:
@@ -78,12 +80,13 @@ def read_sheet(source: Text, columns: Collection[str], required: Collection[str]
     delimiter = _delimiter(text, columns)
     lines, rows = _rows(text, delimiter, sheet)
     if not rows:
-        if not sheet.faults:
+        if sheet.whole:
             sheet.blame_file("", "an empty file", "a header line with " + ", ".join(required))
         return sheet
     sheet.header_line, names = lines[0], [_name(cell) for cell in rows[0]]
     wanted = _columns(names, columns, required, sheet)
     sheet.lines = lines[1:]
+    sheet.whole = sheet.whole and set(required) <= wanted
     for place, cells in enumerate(_across(rows[1:], len(names), sheet)):
         name = names[place]
         if name in wanted and name not in sheet.texts:
@@ -101,7 +104,7 @@ def require(sheet: Sheet, columns: Collection[str]) -> None:
         if column in sheet.texts:
             for row, text in enumerate(sheet.texts[column]):
                 if not text.strip():
-                    sheet.blame(row, column, f"{COLUMNS[column].meaning}: it may not be left empty")
+                    sheet.blame(row, column, f"not empty: {COLUMNS[column].meaning}")
 
 
 def unique(sheet: Sheet, column: str) -> None:
@@ -125,6 +128,7 @@ def _rows(text: str, delimiter: str, sheet: Sheet) -> tuple[list[int], list[tupl
                 rows.append(tuple(cells))
             line = parsed.line_num + 1
     except csv.Error as error:
+        sheet.whole = False
         sheet.faults.append(Fault(sheet.file, line, "", str(error), "quotes that open and close around a whole cell"))
     return lines, rows
 
@@ -133,7 +137,7 @@ def _across(rows: list[tuple[str, ...]], width: int, sheet: Sheet) -> Iterator[l
     """The columns of the rows; a row that is longer than the header is at fault, a shorter one is filled up."""
     padded = [cells if len(cells) == width else (cells + ("",) * width)[:width] for cells in rows]
     for line, cells in zip(sheet.lines, rows, strict=True):
-        if len(cells) > width and (extra := "".join(cells[width:]).strip()):
+        if len(cells) > width and (extra := " ".join(cells[width:]).strip()):
             sheet.faults.append(Fault(sheet.file, line, f"column {width + 1}", extra,
                                       f"at most {width} cells, as in the header; quote a text that holds the "
                                       "delimiter"))  # fmt: skip
@@ -160,7 +164,7 @@ def _columns(names: list[str], columns: Collection[str], required: Collection[st
             sheet.blame_file(name, f"columns {names.index(name) + 1} and {place + 1}", "each column once")
     for name in required:
         if name not in names:
-            sheet.blame_file(name, "no such column", f"a column {name}: {COLUMNS[name].meaning}")
+            sheet.blame_file(name, "no such column", f"a column {name} ({COLUMNS[name].meaning})")
     return set(names) & set(columns)
 
 
