@@ -239,6 +239,12 @@ class Costs:
     hold: HoldRow
     inspect: CostRow
 
+    def faults(self) -> Iterator[tuple[str, str]]:
+        for state in ("supply_fault", "damaged", "machine_fault", "instrument_fault"):
+            others = min(getattr(self.grease, state), getattr(self.hold, state))
+            if getattr(self.inspect, state) > others:
+                yield f"inspect.{state}", f"at most {others:g}: nothing answers this state better than to inspect it"
+
 
 @dataclass(frozen=True)
 class AbsoluteLimit:

@@ -39,7 +39,7 @@ def _value(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
     if isinstance(value, tuple):
         return "[" + ", ".join(_value(v) for v in value) + "]"
     return repr(value)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from condlube.policy.decision import Change, Costs, Dose, Due, Guards, Life, Prior, Stability, Weights
+from condlube.policy.decision import Change, CostRow, Costs, Dose, Due, Guards, Life, Prior, Stability, Weights
 from condlube.policy.detection import Detection, Reference
 from condlube.policy.dump import dump
 from condlube.policy.manipulation import Quality, Running, Summary
@@ -14,7 +15,7 @@ from condlube.policy.manipulation import Quality, Running, Summary
 # Sections that can change a deviation: cached deviations are keyed by them.
 MEASURING = ("quality", "running", "summary", "reference", "detection")
 # Sections that a criticality may override: deviations are the same for every reader.
-OVERRIDABLE = ("life", "prior", "stability", "weights", "cost", "guard", "due", "dose")
+OVERRIDABLE = ("prior", "stability", "weights", "cost", "guard", "due", "dose")
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,17 @@ class Heading:
     version: str
     author: str
     reason: str
+
+
+def _cost_at_interval(prior: Prior, row: CostRow) -> float:
+    """Expected cost of an action at x = 1 without evidence, long after the last greasing."""
+    shares = {
+        "starved": prior.starved_at_interval, "overfilled": prior.overfilled,
+        "supply_fault": prior.supply_fault * 2.0 ** (-1.0 / prior.supply_fault_half_life_x),
+        "damaged": prior.damaged, "machine_fault": prior.machine_fault, "instrument_fault": prior.instrument_fault,
+    }  # fmt: skip
+    shares["adequate"] = 1.0 - sum(shares.values())
+    return float(sum(share * getattr(row, state) for state, share in shares.items()))
 
 
 @dataclass(frozen=True)
@@ -46,6 +58,12 @@ class Policy:
     dose: Dose
     change: Change
     by_criticality: tuple[tuple[str, Policy], ...] = field(default=(), init=False)
+
+    def faults(self) -> Iterator[tuple[str, str]]:
+        """A bearing of which nothing is known but that its interval is used up is to be greased, not inspected."""
+        grease, inspect = (_cost_at_interval(self.prior, row) for row in (self.cost.grease, self.cost.inspect))
+        if inspect <= grease:
+            yield "cost.inspect", f"dearer than greasing at x = 1 without evidence, {grease:.3g}; it is {inspect:.3g}"
 
     def for_criticality(self, criticality: str | None) -> Policy:
         """The policy that holds for bearings of this criticality."""

@@ -109,8 +109,9 @@ class _Reader:
 
     def _line(self, key: str) -> int:
         while key:
-            if key in self.lines:
-                return self.lines[key]
+            within = [line for name, line in self.lines.items() if name == key or name.startswith(key + ".")]
+            if within:
+                return self.lines.get(key, min(within))
             key = key.rpartition(".")[0]
         return 0
 
@@ -129,7 +130,7 @@ class _Reader:
         made = kind(**values)
         if isinstance(made, Checked):
             for key, expected in made.faults():
-                self.fault(_join(path, key), table.get(key, ""), expected)
+                self.fault(_join(path, key), _found(table, key), expected)
         return made
 
     def value(self, hint: Any, seen: Any, path: str) -> Any:
@@ -167,6 +168,14 @@ def key_lines(text: str) -> dict[str, int]:
         elif found := re.match(r'\s*([A-Za-z0-9_."\- ]+?)\s*=', line):
             lines.setdefault(_join(header, found[1].replace('"', "").replace(" ", "")), number)
     return lines
+
+
+def _found(table: dict[str, Any], key: str) -> Any:
+    """What stands at a dotted key."""
+    value: Any = table
+    for part in key.split("."):
+        value = value.get(part, "nothing") if isinstance(value, dict) else "nothing"
+    return "what the section says" if isinstance(value, dict) else value
 
 
 def _is(kind: type, value: Any) -> bool:
