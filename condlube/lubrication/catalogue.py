@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from condlube.lubrication.checks import choose, classes, number, numbers, together
+from condlube.lubrication.checks import choose, classes, number, numbers
 from condlube.lubrication.classes import ROTATING_RINGS, SEALS
 from condlube.lubrication.result import FloatArray, Outside, Result, result
 
@@ -53,6 +53,7 @@ BEARING_FACTORS = {
     "cylindrical_roller": BearingFactor(1.5, 150e3, 300e3, 450e3),
     "cylindrical_roller_locating": BearingFactor(2, 100e3, 200e3, 300e3),
     "cylindrical_roller_axial_load": BearingFactor(4, 60e3, 120e3, 200e3),
+    "cylindrical_roller_full_complement": BearingFactor(4, 20e3, 20e3, 20e3),
     "needle_roller": BearingFactor(3, 100e3, 200e3, 350e3),
     "tapered_roller": BearingFactor(2, 200e3, 300e3, 350e3),
     "spherical_roller": BearingFactor(2, 80e3, 150e3, 250e3),
@@ -66,19 +67,32 @@ BEARING_FACTORS = {
 }
 """Rows of the table [1]_. ``spherical_roller`` is the stricter row (223, 230, 231, 232, 240), and
 ``spherical_roller_light`` series 213, 222, 238, 239; ``..._axial_load`` is Fa/Fr above e, or a constant axial load on a
-cylindrical roller bearing. Ball and the first two cylindrical rows are confirmed; the others are from memory."""
+cylindrical roller bearing. Ball and the first two cylindrical rows are confirmed; the others are from memory. Of the
+full-complement row only the limit at C/P = 8 is remembered, and not surely: it stands for every load."""
 
-NO_DOUBLING = ("cylindrical_roller_thrust", "spherical_roller_thrust")
+NO_DOUBLING = ("cylindrical_roller_full_complement", "cylindrical_roller_thrust", "spherical_roller_thrust")
 """Types whose interval is never doubled below 70 °C."""
 
 
 def bearing_factor(bearing_type: npt.ArrayLike) -> FloatArray:
-    """bf by row of :data:`BEARING_FACTORS`."""
+    """bf by row of :data:`BEARING_FACTORS` [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     return choose("bearing_type", bearing_type, {name: row.bf for name, row in BEARING_FACTORS.items()})
 
 
 def may_double(bearing_type: npt.ArrayLike) -> npt.NDArray[np.bool_]:
-    """Whether one doubling below 70 °C is allowed for this type."""
+    """Whether one doubling below 70 °C is allowed for this type [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     return choose("bearing_type", bearing_type, {name: float(name not in NO_DOUBLING) for name in BEARING_FACTORS}) > 0
 
 
@@ -88,14 +102,46 @@ def speed_factor(
     outside_diameter_mm: npt.ArrayLike,
     rotating_ring: npt.ArrayLike = "inner",
 ) -> FloatArray:
-    """A = n·dm (mm/min) with dm = (d + D)/2; n·D where the outer ring rotates [1]_."""
+    """A = n·dm (mm/min) with dm = (d + D)/2; n·D where the outer ring rotates [1]_.
+
+    Parameters
+    ----------
+    speed_rpm
+        Speed, r/min.
+    bore_mm
+        Bore d, mm.
+    outside_diameter_mm
+        Outside diameter D, mm.
+    rotating_ring
+        ``inner`` or ``outer``.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
+    """
     speed, bore, outside = numbers(speed_rpm=speed_rpm, bore_mm=bore_mm, outside_diameter_mm=outside_diameter_mm)
     inner = classes("rotating_ring", rotating_ring, ROTATING_RINGS) == 0
     return np.asarray(speed * np.where(inner, 0.5 * (bore + outside), outside))
 
 
 def speed_factor_limit(bearing_type: npt.ArrayLike, load_ratio_c_p: npt.ArrayLike) -> FloatArray:
-    """Recommended upper limit of n·dm (mm/min) for grease [1]_; between printed load ratios linear in log C/P."""
+    """Recommended upper limit of n·dm (mm/min) for grease [1]_; between printed load ratios linear in log C/P.
+
+    Parameters
+    ----------
+    bearing_type
+        Class name of the type.
+    load_ratio_c_p
+        C/P.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
+    """
     ratio = np.log(np.clip(number("load_ratio_c_p", load_ratio_c_p), 4.0, 15.0))
     row = classes("bearing_type", bearing_type, BEARING_FACTORS)
     table = np.array([factors[1:] for factors in BEARING_FACTORS.values()], dtype=np.float64)
@@ -107,7 +153,7 @@ def speed_factor_limit(bearing_type: npt.ArrayLike, load_ratio_c_p: npt.ArrayLik
 
 
 def diagram(speed_factor_bf: npt.ArrayLike, load_ratio_c_p: npt.ArrayLike) -> Result:
-    """Hours read off an approximation of the relubrication diagram at 70 °C; uncertain to a factor of two.
+    """Hours read off an approximation of the relubrication diagram at 70 °C; uncertain to a factor of two [1]_.
 
     Log-linear between anchors remembered from the curve for C/P ≥ 15: no tabulated reading is published. The curves
     for C/P = 8 and 4 are 0.65 and 0.28 of it, the geometric means of two published load factors for grease life (0.5
@@ -119,10 +165,13 @@ def diagram(speed_factor_bf: npt.ArrayLike, load_ratio_c_p: npt.ArrayLike) -> Re
         n·dm·bf, mm/min. *Outside* above 800,000, where the diagram ends.
     load_ratio_c_p
         C/P. *Outside* below 4; above 15 the curve for 15 holds.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
-    factor, ratio = together(
-        speed_factor_bf=number("speed_factor", speed_factor_bf), load_ratio_c_p=number("load_ratio_c_p", load_ratio_c_p)
-    )
+    factor, ratio = numbers(speed_factor_bf=speed_factor_bf, load_ratio_c_p=load_ratio_c_p)
     hours = np.interp(factor, DIAGRAM_SPEED_FACTOR, DIAGRAM_LOG10_H)
     load = np.interp(np.log(ratio), DIAGRAM_LOAD_RATIO, DIAGRAM_LOG10_LOAD)
     return result(
@@ -166,6 +215,12 @@ def catalogue_interval(
         Hours at 70 °C; multiply by :func:`~condlube.lubrication.temperature.temperature_multiplier`, then apply
         :func:`planning_cap`. *Outside* for shielded and sealed bearings, C/P below 4 and speed factors above the
         recommended limit. Uncertain to :data:`UNCERTAINTY` either way.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
 
     References
     ----------

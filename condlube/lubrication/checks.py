@@ -40,6 +40,7 @@ ADMISSIBLE: Mapping[str, Range] = {
     "velocity_mm_s_rms": Range(0, 1_000, "mm/s rms"),
     "baseline_mm_s_rms": Range(0, 1_000, "mm/s rms"),
     "speed_factor": Range(0, 1e9, "mm/min"),
+    "speed_factor_bf": Range(0, 1e9, "mm/min"),
     "load_ratio_c_p": Range(0, 10_000, open_low=True),
     "load_share_p_c": Range(0, 2, open_low=True),
     "interval_h": Range(0, 10_000_000, "h", open_low=True),
@@ -93,6 +94,15 @@ def _first(values: npt.NDArray[np.generic], bad: BoolArray) -> object:
 def number(argument: str, value: npt.ArrayLike, admissible: Range | None = None) -> FloatArray:
     """``value`` as a float array, every element inside the admissible range of ``argument``.
 
+    Parameters
+    ----------
+    argument
+        Name of the argument, for the error.
+    value
+        What was given.
+    admissible
+        Range to check against; the one of :data:`ADMISSIBLE` by default.
+
     Raises
     ------
     InvalidArgument
@@ -114,12 +124,24 @@ def number(argument: str, value: npt.ArrayLike, admissible: Range | None = None)
 
 
 def numbers(**arguments: npt.ArrayLike) -> list[FloatArray]:
-    """Several arguments checked and broadcast against each other, in the order given."""
+    """Several arguments checked and broadcast against each other, in the order given.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     return together(**{name: number(name, value) for name, value in arguments.items()})
 
 
 def together(**arrays: FloatArray) -> list[FloatArray]:
-    """Arrays broadcast against each other; shapes that do not fit give one clear error."""
+    """Arrays broadcast against each other; shapes that do not fit give one clear error.
+
+    Raises
+    ------
+    InvalidArgument
+        Shapes that do not broadcast.
+    """
     try:
         return list(np.broadcast_arrays(*arrays.values()))
     except ValueError:
@@ -128,7 +150,20 @@ def together(**arrays: FloatArray) -> list[FloatArray]:
 
 
 def flag(argument: str, value: npt.ArrayLike) -> BoolArray:
-    """``value`` as a boolean array; anything but booleans is an error."""
+    """``value`` as a boolean array; anything but booleans is an error.
+
+    Parameters
+    ----------
+    argument
+        Name of the argument, for the error.
+    value
+        What was given.
+
+    Raises
+    ------
+    InvalidArgument
+        Anything but booleans.
+    """
     values = np.asarray(value)
     if values.dtype.kind != "b":
         raise InvalidArgument(argument, value, "True or False")
@@ -136,7 +171,22 @@ def flag(argument: str, value: npt.ArrayLike) -> BoolArray:
 
 
 def classes(argument: str, names: npt.ArrayLike, known: Iterable[str]) -> npt.NDArray[np.intp]:
-    """Position of each name in ``known``; an unknown name is an error that lists the known ones."""
+    """Position of each name in ``known``; an unknown name is an error that lists the known ones.
+
+    Parameters
+    ----------
+    argument
+        Name of the argument, for the error.
+    names
+        Names given.
+    known
+        Names known.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name.
+    """
     choices = tuple(known)
     values = np.asarray(names)
     position = np.full(values.shape, -1, dtype=np.intp)
@@ -150,5 +200,20 @@ def classes(argument: str, names: npt.ArrayLike, known: Iterable[str]) -> npt.ND
 
 
 def choose(argument: str, names: npt.ArrayLike, table: Mapping[str, float]) -> FloatArray:
-    """The table's value for each name."""
+    """The table's value for each name.
+
+    Parameters
+    ----------
+    argument
+        Name of the argument, for the error.
+    names
+        Names given.
+    table
+        Value by known name.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name.
+    """
     return np.asarray(np.array(list(table.values()), dtype=np.float64)[classes(argument, names, table)])

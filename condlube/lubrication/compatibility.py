@@ -183,7 +183,7 @@ def compatibility(
     base_oil_in_service: npt.ArrayLike = "unknown",
     base_oil_assigned: npt.ArrayLike = "unknown",
 ) -> Mixing:
-    """Whether the assigned grease may follow the grease in service.
+    """Whether the assigned grease may follow the grease in service [1]_ [2]_.
 
     Parameters
     ----------
@@ -220,12 +220,38 @@ def compatibility(
 
 
 def chart_cells(in_service: str, assigned: str) -> dict[str, str]:
-    """The letter of each chart for one pair of thickeners: C, B, I, or empty where the chart has no such cell."""
+    """The letter of each chart for two thickeners: C, B, I, or empty where the chart has no such cell [1]_ [2]_.
+
+    Parameters
+    ----------
+    in_service
+        Thickener name.
+    assigned
+        Thickener name.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     old, new = classes("in_service", in_service, THICKENERS), classes("assigned", assigned, THICKENERS)
     return {name: str(cells[old, new]) for name, cells in CHARTS.items()}
 
 
 def charts_disagree(in_service: str, assigned: str) -> bool:
-    """True where both charts have the pair and print different letters."""
+    """True where both charts have the pair and print different letters [1]_ [2]_.
+
+    Parameters
+    ----------
+    in_service
+        Thickener name.
+    assigned
+        Thickener name.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     letters = [letter for letter in chart_cells(in_service, assigned).values() if letter]
     return len(set(letters)) > 1

@@ -49,30 +49,66 @@ def _banded(values: FloatArray, bands: tuple[tuple[float, ...], tuple[float, ...
 
 
 def temperature_factor(housing_temperature_degc: npt.ArrayLike) -> FloatArray:
-    """Ft from the housing temperature: 1.0 below 65 °C, 0.5 to 80 °C, 0.2 to 93 °C, 0.1 above [2]_."""
+    """Ft from the housing temperature: 1.0 below 65 °C, 0.5 to 80 °C, 0.2 to 93 °C, 0.1 above [2]_.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     return _banded(number("housing_temperature_degc", housing_temperature_degc), TEMPERATURE_BANDS)
 
 
 def vibration_factor(velocity_mm_s_rms: npt.ArrayLike) -> FloatArray:
-    """Fv from the velocity: 1.0 below 0.2 in/s peak (3.59 mm/s rms), 0.6 to 0.4 in/s, 0.3 above [2]_."""
+    """Fv from the velocity: 1.0 below 0.2 in/s peak (3.59 mm/s rms), 0.6 to 0.4 in/s, 0.3 above [2]_.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     return _banded(number("velocity_mm_s_rms", velocity_mm_s_rms), VIBRATION_BANDS)
 
 
 def contamination_factor(contamination: npt.ArrayLike) -> FloatArray:
-    """Fc by class of dust: light_nonabrasive, heavy_nonabrasive, light_abrasive or heavy_abrasive [2]_."""
+    """Fc by class of dust: light_nonabrasive, heavy_nonabrasive, light_abrasive or heavy_abrasive [2]_.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     return choose("contamination", contamination, CONTAMINATION)
 
 
 def moisture_factor(moisture: npt.ArrayLike) -> FloatArray:
-    """Fm by class: dry (mostly below 80 % humidity), humid (80 to 90 %), condensation, water on the housing [2]_."""
+    """Fm by class: dry (mostly below 80 % humidity), humid (80 to 90 %), condensation, water on the housing [2]_.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     return choose("moisture", moisture, MOISTURE)
 
 
 def position_factor(orientation: npt.ArrayLike) -> FloatArray:
-    """Fp by direction of the bore centreline: horizontal, inclined (45°) or vertical [2]_."""
+    """Fp by direction of the bore centreline: horizontal, inclined (45°) or vertical [2]_.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     return choose("orientation", orientation, POSITION)
 
 
 def design_factor(bearing_type: npt.ArrayLike) -> FloatArray:
-    """Fd by bearing type: 10 ball, 5 cylindrical and needle roller, 1 tapered, spherical, thrust [1]_."""
+    """Fd by bearing type: 10 ball, 5 cylindrical and needle roller, 1 tapered, spherical, thrust [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     return choose("bearing_type", bearing_type, DESIGN)

@@ -47,6 +47,11 @@ def _graded(values: FloatArray, lowest: FloatArray, highest: FloatArray, names: 
 def viscosity_class(viscosity_40_mm2_s: npt.ArrayLike) -> Grades:
     """ISO VG class of a viscosity at 40 °C: the class within ±10 % of whose midpoint it lies.
 
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+
     References
     ----------
     .. [1] ISO 3448:1992, Industrial liquid lubricants, ISO viscosity classification.
@@ -57,6 +62,11 @@ def viscosity_class(viscosity_40_mm2_s: npt.ArrayLike) -> Grades:
 
 def nlgi_number(penetration_01mm: npt.ArrayLike) -> Grades:
     """NLGI number of a worked penetration (0.1 mm, 25 °C). The gaps between numbers are real: 300 has none.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
 
     References
     ----------

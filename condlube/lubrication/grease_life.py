@@ -64,6 +64,12 @@ def sealed_grease_life(
     -------
     Result
         Mean life in running hours; taken as the life that half of the bearings reach.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     x, temperature, share = numbers(
         speed_share=speed_share, temperature_degc=temperature_degc, load_share_p_c=load_share_p_c
@@ -94,6 +100,11 @@ def median_grease_life(temperature_degc: npt.ArrayLike, half_life_subtractions: 
         Bearing temperature, 40 to 150 °C; *outside* elsewhere (limits of use are a judgement, the source gives none).
     half_life_subtractions
         S = SG + SN + SW, see :func:`half_life_subtractions`. 0 for a premium grease, slow and lightly loaded.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
     temperature, s = numbers(temperature_degc=temperature_degc, half_lives=half_life_subtractions)
     return result(
@@ -116,6 +127,26 @@ def half_life_subtractions(
 
     SN = 0.86·d·n/(d·n)_L for speed, with the grease's limit of d·n; SW = 0.61·d·n·W/C² for load (W and C in N).
     ``grease_half_lives`` is SG: 0 for a premium grease, more for others.
+
+    Parameters
+    ----------
+    speed_rpm
+        Speed, r/min.
+    bore_mm
+        Bore d, mm.
+    load_n
+        Equivalent load, N.
+    dynamic_rating_n
+        Dynamic load rating C, N.
+    speed_factor_limit
+        The grease's limit of d·n, mm/min.
+    grease_half_lives
+        SG, halvings for a grease below premium.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
     speed, bore, load, rating, limit, grease = numbers(
         speed_rpm=speed_rpm,

@@ -1,4 +1,9 @@
-"""The methods for a relubrication interval side by side, each with its factors, and their spread."""
+"""The methods for a relubrication interval side by side, each with its factors, and their spread.
+
+References
+----------
+.. [1] Those of :mod:`.trade`, :mod:`.factors`, :mod:`.catalogue`, :mod:`.temperature` and :mod:`.reduction`.
+"""
 
 from __future__ import annotations
 
@@ -121,7 +126,7 @@ def side_by_side(
     seal: npt.ArrayLike = "open",
     air_flow: npt.ArrayLike = "none",
 ) -> SideBySide:
-    """Relubrication interval by the trade formula, the catalogue rule and the reduction factors.
+    """Relubrication interval by the trade formula, the catalogue rule and the reduction factors [1]_.
 
     The catalogue and reduction methods start from the catalogue diagram at 70 °C (the second at light load, its own
     curve is not published in open text). The catalogue rule knows no factor for dirt, water or vibration beyond
@@ -138,6 +143,12 @@ def side_by_side(
     bearing_type, load_ratio_c_p, contamination, moisture, orientation, rotating_ring, seal, air_flow
         Class names and load ratio, as in the single methods. ``bearing_type`` is a type of
         :data:`~condlube.lubrication.factors.DESIGN`.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     conditions = {
         "contamination": contamination,

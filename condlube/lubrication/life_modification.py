@@ -33,7 +33,7 @@ def _divisor(bearing_type: npt.ArrayLike) -> npt.NDArray[np.float64]:
 def life_modification_factor(
     kappa: npt.ArrayLike, contaminated_load_factor: npt.ArrayLike, bearing_type: npt.ArrayLike
 ) -> Result:
-    """a_ISO; the modified rating life is Lnmh = a1·a_ISO·L10h.
+    """a_ISO; the modified rating life is Lnmh = a1·a_ISO·L10h [1]_.
 
     Radial ball: 0.1·[1 − (2.5671 − c/κ^e)^0.83·x^(1/3)]^−9.3; radial roller: 0.1·[1 − (1.5859 − c/κ^e)·x^0.4]^−9.185,
     with c and e by range of κ (0.1 to 0.4 to 1 to 4). Thrust bearings take x/3 (ball) or x/2.5 (roller). The printed
@@ -53,6 +53,12 @@ def life_modification_factor(
     Result
         0.1 to 50: the upper limit is the standard's; at κ = 0.1 the rounded constants would give 0.09995 for roller
         bearings, where the equations mean 0.1.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     ratio, x = numbers(kappa=kappa, contaminated_load_factor=contaminated_load_factor)
     ball, divisor = is_ball(bearing_type), _divisor(bearing_type)

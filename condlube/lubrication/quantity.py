@@ -1,4 +1,12 @@
-"""Grease per relubrication, the free space of a bearing, the first fill, and strokes of a grease gun."""
+"""Grease per relubrication, the free space of a bearing, the first fill, and strokes of a grease gun.
+
+References
+----------
+.. [1] M.J. Neale (ed.), The Tribology Handbook, 2nd ed., p. A20.5 (0.005·D·B).
+.. [2] Bearing maker's catalogue, Rolling bearings, section Lubrication, grease quantities (0.005 and 0.002·D·B, H for
+   thrust bearings, free space, density).
+.. [3] Common practice, no single source.
+"""
 
 from __future__ import annotations
 
@@ -38,6 +46,12 @@ def relubrication_quantity(
     entry
         ``side`` or ``outer_ring_groove`` (also holes in either ring), per element.
 
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
+
     References
     ----------
     .. [1] M.J. Neale (ed.), The Tribology Handbook, 2nd ed., p. A20.5 (0.005·D·B).
@@ -49,7 +63,13 @@ def relubrication_quantity(
 
 
 def ounces(grease_g: npt.ArrayLike) -> FloatArray:
-    """Grams as avoirdupois ounces. The trade form 0.114·D·B (inches) rounds 0.005·D·B, exactly 0.11379."""
+    """Grams as avoirdupois ounces. The trade form 0.114·D·B (inches) rounds 0.005·D·B, exactly 0.11379 [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     (grams,) = numbers(grease_g=grease_g)
     return np.asarray(grams / OUNCE_G)
 
@@ -61,6 +81,22 @@ def free_volume(
 
     V = (π/4)·B·(D² − d²)·10⁻³ − M/0.0078, with M in kg and steel of 7.8 g/cm³. A plastic cage makes it a slight
     overestimate. *Outside* where the mass does not fit into the envelope.
+
+    Parameters
+    ----------
+    bore_mm
+        Bore d, mm.
+    outside_diameter_mm
+        Outside diameter D, mm.
+    width_mm
+        Width B (T, H), mm.
+    mass_kg
+        Mass of the bearing, kg.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
 
     References
     ----------
@@ -76,18 +112,45 @@ def free_volume(
 def first_fill(
     free_volume_cm3: Result, share: npt.ArrayLike = COMMON_FILL_SHARE, density_g_cm3: npt.ArrayLike = GREASE_G_CM3
 ) -> Result:
-    """Grease at mounting, g: a share of the free space times the grease's density (0.9, fluorinated about 2 g/cm³)."""
+    """Grease at mounting, g: a share of the free space times the density (0.9, fluorinated about 2 g/cm³) [2]_.
+
+    Parameters
+    ----------
+    free_volume_cm3
+        Free space, as :func:`free_volume` gives it.
+    share
+        Share of the free space to fill, 0 to 1.
+    density_g_cm3
+        Density of the grease, g/cm³.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     fraction, density = numbers(share=share, density_g_cm3=density_g_cm3)
     filled = free_volume_cm3.scaled(fraction * density)
     return Result(filled.value, filled.reason, "g")
 
 
 def strokes(grease_g: npt.ArrayLike, gun_g_per_stroke: npt.ArrayLike) -> Result:
-    """Whole strokes of a calibrated gun, rounded half up, at least one.
+    """Whole strokes of a calibrated gun, rounded half up, at least one [3]_.
 
     The rounding rule: the nearest whole number, a half upwards, so that the dose given differs from the dose asked by
     at most half a stroke; never none. A gun of unknown calibration is given as NaN and is *outside*: no strokes are
     prescribed without calibration (1 to 3 g per stroke is usual, 0.8 to 2.8 g has been measured).
+
+    Parameters
+    ----------
+    grease_g
+        Dose, g.
+    gun_g_per_stroke
+        Calibrated grams per stroke; NaN where the gun is not calibrated.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
     gun = np.asarray(gun_g_per_stroke)
     unknown = np.isnan(gun) if gun.dtype.kind == "f" else np.zeros(gun.shape, dtype=np.bool_)
@@ -100,7 +163,22 @@ def strokes(grease_g: npt.ArrayLike, gun_g_per_stroke: npt.ArrayLike) -> Result:
 def within_free_space(
     grease_g: npt.ArrayLike, free_volume_cm3: Result, density_g_cm3: npt.ArrayLike = GREASE_G_CM3
 ) -> Result:
-    """The dose, or *outside* where it exceeds what the free space holds; an unknown free space stays outside too."""
+    """The dose, or *outside* where it exceeds what the free space holds; an unknown free space stays outside too [2]_.
+
+    Parameters
+    ----------
+    grease_g
+        Dose, g.
+    free_volume_cm3
+        Free space, as :func:`free_volume` gives it.
+    density_g_cm3
+        Density of the grease, g/cm³.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     dose, density = numbers(grease_g=grease_g, density_g_cm3=density_g_cm3)
     capacity = free_volume_cm3.value * density
     return result(dose + 0.0 * capacity, "g").restricted(

@@ -37,7 +37,13 @@ LARGE_PITCH_MM = 500.0
 
 
 def is_ball(bearing_type: npt.ArrayLike) -> BoolArray:
-    """True for ball bearings, False for roller bearings."""
+    """True for ball bearings, False for roller bearings [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        An unknown name; the error lists the known ones.
+    """
     return choose("bearing_type", bearing_type, {name: float(name in BALL_TYPES) for name in BEARING_TYPES}) > 0.0
 
 
@@ -45,6 +51,21 @@ def rating_life(speed_rpm: npt.ArrayLike, load_ratio_c_p: npt.ArrayLike, bearing
     """Basic rating life L10h = 10⁶/(60·n)·(C/P)^p, hours; p = 3 for ball and 10/3 for roller bearings [1]_.
 
     *Outside* where P exceeds 0.5·C, the scope of the standard.
+
+    Parameters
+    ----------
+    speed_rpm
+        Speed, r/min.
+    load_ratio_c_p
+        C/P.
+    bearing_type
+        Class name of the type.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     speed, ratio = numbers(speed_rpm=speed_rpm, load_ratio_c_p=load_ratio_c_p)
     exponent = np.where(is_ball(bearing_type), 3.0, 10.0 / 3.0)
@@ -58,6 +79,21 @@ def fatigue_load_limit(
     """Fatigue load limit Cu (N) from the static load rating, simplified rules [1]_ Annex B (from memory).
 
     Ball bearings C0/22, above 100 mm pitch diameter times (100/Dpw)^0.5; roller bearings C0/8.2, times (100/Dpw)^0.3.
+
+    Parameters
+    ----------
+    static_rating_n
+        Static load rating C0, N.
+    pitch_diameter_mm
+        Dpw, mm; (d + D)/2 may be used.
+    bearing_type
+        Class name of the type.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     rating, pitch = numbers(static_rating_n=static_rating_n, pitch_diameter_mm=pitch_diameter_mm)
     ball = is_ball(bearing_type)
@@ -81,6 +117,12 @@ def contamination_factor_ec(
         Dpw, mm.
     cleanliness
         A row of :data:`GREASE_CONTAMINATION`.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     ratio, pitch = numbers(kappa=kappa, pitch_diameter_mm=pitch_diameter_mm)
     a0 = choose("cleanliness", cleanliness, {name: pair[0] for name, pair in GREASE_CONTAMINATION.items()})
@@ -95,6 +137,18 @@ def fatigue_share(elapsed_h: npt.ArrayLike, life_10_h: npt.ArrayLike) -> FloatAr
     """Share of bearings failed by fatigue after ``elapsed_h``: 1 − 0.9^((t/L10)^1.5), the slope behind a1 [2]_.
 
     Use: a prior for damage where the load is known.
+
+    Parameters
+    ----------
+    elapsed_h
+        Running hours so far.
+    life_10_h
+        Rating life L10h, h.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
     elapsed, life = numbers(elapsed_h=elapsed_h, life_10_h=life_10_h)
     return np.asarray(-np.expm1(np.log(0.9) * (elapsed / life) ** FATIGUE_SLOPE))

@@ -1,4 +1,9 @@
-"""When the grease life of a sealed bearing ends: dates and probabilities, so that replacement can be planned."""
+"""When the grease life of a sealed bearing ends: dates and probabilities, so that replacement can be planned.
+
+References
+----------
+.. [1] Those of :mod:`.grease_life` and :mod:`.life_distribution`.
+"""
 
 from __future__ import annotations
 
@@ -46,7 +51,7 @@ def end_of_grease_life(
     horizon_days: npt.ArrayLike = 90.0,
     life_percent: float = 50.0,
 ) -> EndOfLife:
-    """Dates and probabilities of the end of grease life.
+    """Dates and probabilities of the end of grease life [1]_.
 
     Parameters
     ----------
@@ -62,6 +67,11 @@ def end_of_grease_life(
         Horizon of ``failing``.
     life_percent
         Which life ``life`` is: 50 for a mean or median life, 10 for L10.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
     dates = np.asarray(as_of)
     if dates.dtype.kind != "M" or np.isnat(dates).any():

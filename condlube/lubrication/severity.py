@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from condlube.lubrication.checks import classes, number, numbers, together
+from condlube.lubrication.checks import classes, number, numbers
 from condlube.lubrication.classes import SUPPORTS
 from condlube.lubrication.result import BoolArray, CodeArray, FloatArray, Outside, result
 
@@ -69,6 +69,11 @@ def machine_group(power_kw: npt.ArrayLike) -> npt.NDArray[np.intp]:
     """0 for group 1 (above 300 kW), 1 for group 2 (15 to 300 kW) [1]_.
 
     For electrical machines the standard also sorts by shaft height (group 1 from 315 mm, group 2 from 160 mm).
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
     return np.asarray(np.where(number("power_kw", power_kw) > 300.0, 0, 1))
 
@@ -91,6 +96,12 @@ def machine_zone(
         ``rigid`` or ``flexible`` in the direction of measurement.
     speed_rpm
         Scope: 120 to 30,000 r/min.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     velocity, power, speed = numbers(velocity_mm_s_rms=velocity_mm_s_rms, power_kw=power_kw, speed_rpm=speed_rpm)
     column = classes("support", support, SUPPORTS)
@@ -114,6 +125,12 @@ def pump_zone(velocity_mm_s_rms: npt.ArrayLike, power_kw: npt.ArrayLike, categor
         Rated power. Scope: above 1 kW; the limits change at 200 kW.
     category
         ``I`` (high reliability, availability or safety asked) or ``II`` (general service).
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     velocity, power = numbers(velocity_mm_s_rms=velocity_mm_s_rms, power_kw=power_kw)
     row = classes("category", category, PUMP_CATEGORIES)
@@ -129,18 +146,39 @@ def alarm_and_trip(
 
     Alarm: the baseline plus 25 % of the upper limit of zone B, at most 1.25 times that limit. Trip: set within zone C
     or D, normally not above 1.25 times the upper limit of zone C; that ceiling is returned.
+
+    Parameters
+    ----------
+    baseline_mm_s_rms
+        Usual level of this machine, mm/s rms.
+    upper_b
+        Upper limit of zone B, mm/s rms.
+    upper_c
+        Upper limit of zone C, mm/s rms.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
     """
-    baseline, b, c = together(
-        baseline_mm_s_rms=number("baseline_mm_s_rms", baseline_mm_s_rms),
-        upper_b=number("upper_b", upper_b),
-        upper_c=number("upper_c", upper_c),
-    )
+    baseline, b, c = numbers(baseline_mm_s_rms=baseline_mm_s_rms, upper_b=upper_b, upper_c=upper_c)
     return np.asarray(np.minimum(baseline + 0.25 * b, 1.25 * b)), np.asarray(1.25 * c)
 
 
 def significant_change(change_mm_s_rms: npt.ArrayLike, upper_b: npt.ArrayLike) -> BoolArray:
-    """Criterion II: a change, up or down, of more than 25 % of the upper limit of zone B is significant [1]_."""
-    change, b = np.broadcast_arrays(
-        np.abs(number("change_mm_s_rms", change_mm_s_rms)), number("upper_b", upper_b)
-    )
-    return np.asarray(change > 0.25 * b)
+    """Criterion II: a change, up or down, of more than 25 % of the upper limit of zone B is significant [1]_.
+
+    Parameters
+    ----------
+    change_mm_s_rms
+        Change, up or down, mm/s rms.
+    upper_b
+        Upper limit of zone B, mm/s rms.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
+    change, b = numbers(change_mm_s_rms=change_mm_s_rms, upper_b=upper_b)
+    return np.asarray(np.abs(change) > 0.25 * b)

@@ -3,6 +3,10 @@
 The aspects and their limits are handbook practice: speed factor limits and κ as cited in :mod:`.catalogue` and
 :mod:`.viscosity_ratio`; EP additives for κ below 1 or heavy load (C/P below 8); NLGI 1 to 3, 2 or stiffer on a vertical
 shaft; sodium soap is not water resistant. Temperature ranges of thickeners are typical values from memory.
+
+References
+----------
+.. [1] Those of :mod:`.catalogue`, :mod:`.viscosity` and :mod:`.viscosity_ratio`; otherwise common practice.
 """
 
 from __future__ import annotations
@@ -167,7 +171,7 @@ def suitability(
     extreme_pressure: npt.ArrayLike = np.nan,
     nlgi: npt.ArrayLike = "",
 ) -> Suitability:
-    """Whether a grease suits a bearing's speed, temperature, load, water and position.
+    """Whether a grease suits a bearing's speed, temperature, load, water and position [1]_.
 
     Parameters
     ----------
@@ -186,6 +190,12 @@ def suitability(
     Suitability
         Aspects in fixed order: speed factor, highest and lowest temperature, viscosity ratio, EP additives,
         consistency, water.
+
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
     """
     ring = number("ring_temperature_degc", ring_temperature_degc)
     start = number("temperature_degc", start_temperature_degc)

@@ -1,4 +1,9 @@
-"""How temperature shortens grease life: the 70 °C rule, and a second published rule beside it."""
+"""How temperature shortens grease life: the 70 °C rule, and a second published rule beside it.
+
+References
+----------
+.. [1] Bearing maker's catalogue, Rolling bearings, section Lubrication, relubrication intervals.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +20,13 @@ HOUSING_TO_RING_K = 10.0
 
 
 def ring_temperature(housing_temperature_degc: npt.ArrayLike) -> FloatArray:
-    """Bearing ring temperature estimated from the housing: 10 K above it."""
+    """Bearing ring temperature estimated from the housing: 10 K above it [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     return np.asarray(number("housing_temperature_degc", housing_temperature_degc) + HOUSING_TO_RING_K)
 
 
@@ -38,6 +49,12 @@ def temperature_multiplier(
         The multiplier is held at its value here for hotter rings. Set it to the grease's limit: above that the answer
         is to look, not a faster clock.
 
+    Raises
+    ------
+    InvalidArgument
+        A number outside its admissible range or an unknown name; the error names the argument, the value and what
+        is admissible.
+
     References
     ----------
     .. [1] Bearing maker's catalogue, Rolling bearings, section Lubrication, relubrication intervals.
@@ -50,6 +67,11 @@ def temperature_multiplier(
 
 def facilities_handbook_multiplier(temperature_degc: npt.ArrayLike) -> FloatArray:
     """Multiplier by a stricter published rule: halve per 14 K (25 °F) above 65 °C (150 °F); 1 below.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
 
     References
     ----------

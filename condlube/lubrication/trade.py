@@ -10,7 +10,13 @@ from condlube.lubrication.result import FloatArray, Outside, Result, result
 
 
 def zero_speed(bore_mm: npt.ArrayLike) -> FloatArray:
-    """Speed (r/min) at which the trade formula reaches zero: 3.5·10⁶ / d^1.5."""
+    """Speed (r/min) at which the trade formula reaches zero: 3.5·10⁶ / d^1.5 [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     (bore,) = numbers(bore_mm=bore_mm)
     return np.asarray(3.5e6 / bore**1.5)
 

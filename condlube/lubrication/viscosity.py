@@ -32,6 +32,11 @@ def viscosity_at(
     viscosity_40_mm2_s, viscosity_100_mm2_s
         Base oil viscosity at 40 and 100 °C; the one at 100 °C is the lower.
 
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+
     References
     ----------
     .. [1] ASTM D341, Standard Practice for Viscosity-Temperature Equations and Charts for Liquid Petroleum Products.

@@ -34,7 +34,13 @@ The rows to 70 mm²/s reproduce the standard's table to 0.1 %."""
 
 
 def reference_viscosities(viscosity_100_mm2_s: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """L and H of the standard: viscosities at 40 °C of oils of index 0 and 100 with this viscosity at 100 °C [1]_."""
+    """L and H of the standard: viscosities at 40 °C of oils of index 0 and 100 with this viscosity at 100 °C [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     (y,) = numbers(viscosity_100_mm2_s=viscosity_100_mm2_s)
     row = np.searchsorted(COEFFICIENTS[1:, 0], y, side="right")
     _, a, b, c, d, e, f = np.moveaxis(COEFFICIENTS[row], -1, 0)
@@ -46,6 +52,18 @@ def viscosity_index(viscosity_40_mm2_s: npt.ArrayLike, viscosity_100_mm2_s: npt.
 
     100·(L − U)/(L − H) up to 100 (procedure A), (10^N − 1)/0.00715 + 100 with N = log(H/U)/log(Y) above (procedure B).
     *Outside* below 2 mm²/s at 100 °C.
+
+    Parameters
+    ----------
+    viscosity_40_mm2_s
+        Viscosity at 40 °C, mm²/s.
+    viscosity_100_mm2_s
+        Viscosity at 100 °C, mm²/s; the lower.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
 
     References
     ----------

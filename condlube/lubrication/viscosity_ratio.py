@@ -1,4 +1,9 @@
-"""Rated viscosity and viscosity ratio κ by ISO 281."""
+"""Rated viscosity and viscosity ratio κ by ISO 281.
+
+References
+----------
+.. [1] ISO 281:2007, Rolling bearings, dynamic load ratings and rating life.
+"""
 
 from __future__ import annotations
 
@@ -32,6 +37,11 @@ def rated_viscosity(speed_rpm: npt.ArrayLike, pitch_diameter_mm: npt.ArrayLike) 
     pitch_diameter_mm
         Dpw; the mean diameter (d + D)/2 may be used.
 
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+
     References
     ----------
     .. [1] ISO 281:2007, Rolling bearings, dynamic load ratings and rating life, 9.3.3.2.1 (equations from memory).
@@ -41,12 +51,31 @@ def rated_viscosity(speed_rpm: npt.ArrayLike, pitch_diameter_mm: npt.ArrayLike) 
 
 
 def viscosity_ratio(viscosity_mm2_s: npt.ArrayLike, rated_viscosity_mm2_s: npt.ArrayLike) -> FloatArray:
-    """κ = ν/ν1: the viscosity at operating temperature over the rated one [ISO 281]."""
+    """κ = ν/ν1: the viscosity at operating temperature over the rated one [ISO 281].
+
+    Parameters
+    ----------
+    viscosity_mm2_s
+        Viscosity at operating temperature, mm²/s.
+    rated_viscosity_mm2_s
+        ν1, mm²/s.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     actual, rated = numbers(viscosity_mm2_s=viscosity_mm2_s, rated_viscosity_mm2_s=rated_viscosity_mm2_s)
     return np.asarray(actual / rated)
 
 
 def kappa_meaning(kappa: float) -> str:
-    """What a viscosity ratio means."""
+    """What a viscosity ratio means [1]_.
+
+    Raises
+    ------
+    InvalidArgument
+        A value that is not a finite number in its admissible range; the error names the value and the range.
+    """
     value = float(number("kappa", kappa))
     return next(meaning for end, meaning in KAPPA_STEPS if value < end)

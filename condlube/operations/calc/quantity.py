@@ -83,6 +83,7 @@ def _fill_page(bearing: Bearing, mass: float, share: float, density: float, volu
     space, grams = scalar(volume), scalar(fill)
     bore, outside, width = map(number_text, (bearing.bore_mm, bearing.outside_diameter_mm, bearing.width_mm))
     steel = 1e3 * mass / handbook.STEEL_G_CM3
+    ranges = handbook.FILL_SHARE.items()
     envelope = None if space is None else space + steel
     return Method(
         "Free space and first fill",
@@ -105,8 +106,9 @@ def _fill_page(bearing: Bearing, mass: float, share: float, density: float, volu
         ),
         outside=outside_text(int(fill.reason)),
         notes=(
-            "30 % is common practice; handbooks say 20 to 50 % of the space, full at very slow speed; with a "
-            "plastic cage the space is slightly overestimated",
+            "30 % is common practice; by speed: "
+            + ", ".join(f"{name.replace('_', ' ')} {low:.0%} to {high:.0%}" for name, (low, high) in ranges),
+            "with a plastic cage the space is slightly overestimated",
         ),
     )
 
