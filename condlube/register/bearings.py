@@ -5,7 +5,6 @@ from __future__ import annotations
 from condlube.register.defaults import fill
 from condlube.register.designation import Designation, UnknownDesignation, parse_designation
 from condlube.register.model import Site, Text
-from condlube.register.near import perhaps
 from condlube.register.rules import BEARING_RULES, apply
 from condlube.register.sheet import Sheet, empty_sheet, read_sheet, require, unique
 from condlube.schema.tables import TABLES
@@ -72,10 +71,10 @@ def _references(sheet: Sheet, greases: Sheet) -> None:
     bearings = set(sheet["bearing_id"])
     for row, other in enumerate(sheet["cavity_shared_with"]):
         if other is not None and other not in bearings and sheet.whole:
-            sheet.blame(row, "cavity_shared_with", "the bearing_id of another bearing" + perhaps(other, bearings))
+            sheet.blame_id(row, "cavity_shared_with", "the bearing_id of another bearing", bearings)
     known = {grease for grease in greases["grease_id"] if grease is not None}
     for column, extra in (("grease_assigned", ()), ("grease_in_service", (UNKNOWN,))) if greases.whole else ():
         for row, grease in enumerate(sheet[column]):
             if grease is not None and grease not in known and grease not in extra:
                 wanted = "a grease_id of the greases file" + (f", or {UNKNOWN}" if extra else "")
-                sheet.blame(row, column, wanted + perhaps(grease, known))
+                sheet.blame_id(row, column, wanted, known)

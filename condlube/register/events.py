@@ -10,7 +10,6 @@ import pyarrow as pa
 
 from condlube.errors import ConfigurationError
 from condlube.register.model import Register, Text
-from condlube.register.near import perhaps
 from condlube.register.rules import Rule, apply
 from condlube.register.sheet import Sheet, read_sheet, require, unique
 from condlube.schema.tables import TABLES
@@ -76,7 +75,7 @@ def _references(sheet: Sheet, register: Register, whole: bool) -> None:
     for column, ids in known.items() if whole else ():
         for row, own in enumerate(sheet[column]):
             if own is not None and own not in ids:
-                sheet.blame(row, column, f"a {column} of the register" + perhaps(own, ids))
+                sheet.blame_id(row, column, f"a {column} of the register", ids)
     for column, source, owner in (("bearing_id", "point_id", points), ("machine_id", "bearing_id", bearings)):
         for row, (own, of) in enumerate(zip(sheet[column], sheet[source], strict=True)):
             owned = owner.get(of)

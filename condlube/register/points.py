@@ -8,7 +8,6 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from condlube.register.model import Text
-from condlube.register.near import perhaps
 from condlube.register.rules import POINT_RULES, apply
 from condlube.register.sheet import Sheet, empty_sheet, read_sheet, require, unique
 from condlube.schema.tables import TABLES
@@ -48,9 +47,9 @@ def _places(sheet: Sheet, bearings: Sheet) -> None:
             if machine not in (None, machine_of[bearing]):
                 sheet.blame(row, "machine_id", f"{machine_of[bearing]}, the machine of bearing {bearing}, or nothing")
         elif bearing is not None and bearings.whole:
-            sheet.blame(row, "bearing_id", "a bearing_id of the bearings file" + perhaps(bearing, machine_of))
+            sheet.blame_id(row, "bearing_id", "a bearing_id of the bearings file", machine_of)
         elif machine is not None and machine not in machines and bearings.whole:
-            sheet.blame(row, "machine_id", "a machine_id of the bearings file" + perhaps(machine, machines))
+            sheet.blame_id(row, "machine_id", "a machine_id of the bearings file", machines)
         elif not sheet.given("bearing_id")[row].strip() and quantity in SIGNALS:
             sheet.blame(row, "bearing_id", f"a bearing_id: {quantity} is measured at one bearing")
         elif bearing is None and machine is None and quantity not in (None, PLANT_WIDE, *SIGNALS):

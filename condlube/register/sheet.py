@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -21,6 +22,8 @@ from condlube.schema.columns import COLUMNS
 from condlube.schema.tables import TABLES
 
 _DELIMITERS = ",;\t"
+_SEPARATOR_NOTE = re.compile(r'\A"?sep=.?"?(?=[\r\n])')  # a first line by which spreadsheets tell the delimiter
+_SUGGESTED = 100
 
 
 @dataclass
@@ -39,6 +42,7 @@ class Sheet:
     faults: list[Fault] = field(default_factory=list)
     whole: bool = True
     """False when rows or the key column are lost: what is not in the sheet may then still be in the file."""
+    dangling: int = 0
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -55,6 +59,12 @@ class Sheet:
     def blame(self, row: int, column: str, expected: str) -> None:
         """Note a fault in one cell."""
         self.faults.append(Fault(self.file, self.lines[row], column, self.given(column)[row], expected))
+
+    def blame_id(self, row: int, column: str, expected: str, known: Collection[str | None]) -> None:
+        """Note that an id is none of the ``known`` ones; the nearest is looked for as long as a reader may care."""
+        self.dangling += 1
+        near = perhaps(self.given(column)[row].strip(), known) if self.dangling <= _SUGGESTED else ""
+        self.blame(row, column, expected + near)
 
     def blame_file(self, column: str, seen: str, expected: str) -> None:
         """Note a fault in the header, or in the file as a whole."""
@@ -76,7 +86,7 @@ def read_sheet(source: Text, columns: Collection[str], required: Collection[str]
     """Read ``source``; its header may name ``columns`` in any order and must name the ``required`` ones."""
     sheet = empty_sheet()
     sheet.file = source.file
-    text = source.text.removeprefix("\ufeff")
+    text = _SEPARATOR_NOTE.sub("", source.text.removeprefix("\ufeff"))
     delimiter = _delimiter(text, columns)
     lines, rows = _rows(text, delimiter, sheet)
     if not rows:

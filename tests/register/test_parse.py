@@ -65,6 +65,14 @@ def test_the_canonical_text_reads_back_as_the_same_register(register: Make) -> N
     assert restore(dump(made)) == made
 
 
+@pytest.mark.parametrize("note", ["sep=;\n", "sep=,\r\n", '"sep=;"\n'])
+def test_a_first_line_that_tells_the_delimiter_is_passed_over(register: Make, note: str) -> None:
+    delimiter = "," if "," in note else ";"
+    with pytest.raises(ConfigurationError) as caught:
+        register(note + "bearing_id,designation,speed_rpm\nA,6310,0\n".replace(",", delimiter))
+    assert [(f.line, f.column) for f in caught.value.faults] == [(3, "speed_rpm")]
+
+
 def test_points_take_machine_and_tag_from_what_they_stand_for(register: Make) -> None:
     rows = register(
         "bearing_id,machine_id,designation,speed_rpm\nA,M1,6310,1480\n",
