@@ -17,7 +17,7 @@ from condlube.operations.readfile import examine_text
 from condlube.policy.model import Policy
 from condlube.policy.parse import parse_policy
 from condlube.register.events import parse_events
-from condlube.register.model import Register, Site, Text
+from condlube.register.model import Register, Text
 from condlube.register.parse import examine_register, parse_register
 from condlube.register.points import COLUMNS, REQUIRED
 from condlube.register.sheet import read_sheet
@@ -70,7 +70,7 @@ def check(path: Path) -> Checked:
     register, wrong, whole = examine_register(text("bearings"), text("greases"), points, definition.site, unread)
     faults.extend(wrong)
     if points is not None:
-        faults.extend(unit_faults(points, definition.site))
+        faults.extend(unit_faults(points, register))
     if whole:
         faults.extend(f for source in definition.sources for f in binding_faults(source, register.points))
     events = attempt(lambda: events_of(events_file, register, whole))
@@ -98,14 +98,20 @@ def events_of(source: Text | None, register: Register, whole: bool = True) -> pa
     return arrow_schema("events").empty_table() if source is None else parse_events(source, register, whole)
 
 
-def unit_faults(points: Text, site: Site) -> list[Fault]:
+def unit_faults(points: Text, register: Register) -> list[Fault]:
     """Points whose unit does not measure their quantity. Needs the units library, which the register does without."""
-    sheet = read_sheet(points, COLUMNS, REQUIRED, site.zone)
-    sheet.faults.clear()
-    for row, (quantity, unit) in enumerate(zip(sheet["quantity"], sheet["unit"], strict=True)):
+    wrong: dict[tuple[str, str], str] = {}
+    for quantity, unit in set(zip(*(register.points[name].to_pylist() for name in ("quantity", "unit")), strict=True)):
         if quantity is not None and unit is not None:
             try:
                 linear(quantity, unit)
             except InvalidArgument as error:
-                sheet.blame(row, "unit", error.expected)
+                wrong[quantity, unit] = error.expected
+    if not wrong:
+        return []
+    sheet = read_sheet(points, COLUMNS, REQUIRED, register.site.zone)
+    sheet.faults.clear()
+    for row, pair in enumerate(zip(sheet["quantity"], sheet["unit"], strict=True)):
+        if pair in wrong:
+            sheet.blame(row, "unit", wrong[pair])
     return sheet.faults

@@ -11,14 +11,16 @@ from condlube.operations.definition import Definition
 from condlube.register.designation import UnknownDesignation, parse_designation
 from condlube.register.model import Register
 
+_FIELDS = ["bearing_id", "designation", "supply", "grease_assigned", "commissioned", "defaults_used"]
 _SHOWN = 5
 
 
 def doubts(definition: Definition, register: Register, events: pa.Table) -> Iterator[str]:
     """Sentences about what the engineer should look at before trusting the calls."""
-    bearings = register.bearings.to_pylist()
+    bearings = register.bearings.select(_FIELDS).to_pylist()
     regreasable = [b for b in bearings if b["supply"] not in ("oil", "none")]
-    greased = {e["bearing_id"] for e in events.to_pylist() if e["kind"] in ("relubrication", "replacement")}
+    kinds = zip(events["bearing_id"].to_pylist(), events["kind"].to_pylist(), strict=True)
+    greased = {bearing for bearing, kind in kinds if kind in ("relubrication", "replacement")}
     if definition.site.assumed_last_greasing is None:
         yield from _say(
             (b for b in regreasable if b["commissioned"] is None and b["bearing_id"] not in greased),
