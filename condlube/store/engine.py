@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from pathlib import Path
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
@@ -70,12 +71,10 @@ def sole_writer(engine: Engine) -> Iterator[None]:
 
 
 def _sqlite(url: sa.URL) -> Engine:
-    engine = sa.create_engine(url, poolclass=sa.pool.NullPool, connect_args={"timeout": WAIT_S})
-
-    @sa.event.listens_for(engine, "connect")
-    def _plain(connection: Any, _: Any) -> None:
-        connection.isolation_level = None  # the driver must not begin transactions of its own
-        connection.execute("PRAGMA journal_mode = WAL")  # readers go on while one writes; kept in the file
+    path = url.database
+    if not path or path == ":memory:":
+        raise StoreError("ledger: SQLite needs a file, as in sqlite:////var/plant/ledger.sqlite")
+    engine = sa.create_engine(url, poolclass=sa.pool.NullPool, creator=lambda: _open_file(path))
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
@@ -84,3 +83,24 @@ def _sqlite(url: sa.URL) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _open_file(path: str) -> sqlite3.Connection:
+    """The database file, with transactions begun by us alone and readers that go on while one writes (WAL).
+
+    WAL needs to make files beside the ledger even for reading. Where that fails, on a full disk or in a folder that
+    may only be read, and the last writer has ended in good order, the file holds everything and is read as it stands.
+    """
+    connection = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+    except sqlite3.OperationalError as error:
+        connection.close()
+        pending = Path(f"{path}-wal")
+        if "locked" in str(error) or (pending.exists() and pending.stat().st_size):
+            raise
+        connection = sqlite3.connect(f"{Path(path).absolute().as_uri()}?immutable=1", uri=True, isolation_level=None)
+    except sqlite3.DatabaseError:
+        connection.close()
+        raise
+    return connection

@@ -37,7 +37,8 @@ class Store:
 
     def exists(self) -> bool:
         """Whether the store has been created."""
-        return self.folder.is_dir() and self.ledger.exists()
+        with reported(f"opening the store {self.folder}"):
+            return self.folder.is_dir() and self.ledger.exists()
 
     def snapshot(self, commit_id: int | None = None) -> Snapshot:
         """The store as a commit left it, by default the newest."""

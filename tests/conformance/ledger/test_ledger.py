@@ -52,14 +52,15 @@ def test_a_new_ledger_has_one_commit_and_a_second_creation_changes_nothing(url):
 
 @pytest.mark.parametrize("table", RECORDED)
 def test_every_column_of_every_table_comes_back_as_it_went_in(ledger, table):
-    (key,) = TABLES[table].key
+    key = TABLES[table].key
     full = {c.name: VALUES[c.type] for c in TABLES[table]}
-    bare = dict.fromkeys(full) | {key: "bare"}
+    bare = dict.fromkeys(full) | {name: {"str": "bare", "int": 7}[TABLES[table].column(name).type] for name in key}
     number = commit(ledger, {table: [full, bare]})
     for row in (full, bare):
         row |= {name: number for name in row if name == "commit_id"}
         row |= {name: NOW for name, value in row.items() if name == "committed_at" and value is None}
-    assert {row[key]: row for row in ledger.rows(table)} == {row[key]: row for row in (full, bare)}
+    read = {tuple(row[name] for name in key): row for row in ledger.rows(table)}
+    assert read == {tuple(row[name] for name in key): row for row in (full, bare)}
 
 
 def test_instants_come_back_in_utc_whatever_zone_they_came_in(ledger):

@@ -1,0 +1,179 @@
+"""Whatever kills a writer, and wherever: the old state stays readable and the same work again gives the same tables."""
+
+from __future__ import annotations
+
+import random
+import runpy
+import shutil
+import subprocess
+import sys
+import threading
+import time
+from contextlib import contextmanager
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from condlube.store.store import Store
+
+SCRIPT = Path(__file__).with_name("crashing.py")
+crashing = SimpleNamespace(**runpy.run_path(str(SCRIPT)))
+# The states that readers may see: no store yet, the empty store, the file, the night.
+STATES = [(0, 0, 0), (0, 0, 1), (60, 0, 2), (60, 50, 3)]
+
+
+class Died(BaseException):
+    """Stands for the end of the process: nothing catches it."""
+
+
+def die():
+    raise Died
+
+
+@pytest.fixture(autouse=True)
+def _no_waiting_for_the_disk(monkeypatch):
+    """Power cuts are not played here: what a process has written stays written."""
+    monkeypatch.setattr("os.fsync", lambda handle: None)
+
+
+@pytest.fixture(scope="module")
+def empty(tmp_path_factory):
+    """The folder of a store that has been created, and the number of points that this passed."""
+    folder = tmp_path_factory.mktemp("empty") / "store"
+    points = crashing.Points(0, die)
+    with dying(points), Store.open(folder).writer():
+        pass
+    return folder, points.passed
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory):
+    """What the work gives, and the number of points at which it can die."""
+    store = Store.open(tmp_path_factory.mktemp("undisturbed") / "store")
+    points = crashing.Points(0, die)
+    with dying(points):
+        crashing.work(store)
+    return crashing.content(store), points.passed
+
+
+@contextmanager
+def dying(points):
+    with pytest.MonkeyPatch.context() as patch:
+        for place in points.places():
+            patch.setattr(*place)
+        yield
+
+
+def seen(store):
+    """Readings, decisions and commits that a reader sees."""
+    if not store.exists():
+        return (0, 0, 0)
+    snapshot = store.snapshot()
+    counts = snapshot.read("readings", ["value"]).num_rows, snapshot.read("decisions", ["call"]).num_rows
+    assert snapshot.read("evidence", ["ordinal"]).num_rows == 3 * counts[1]
+    assert len(snapshot.ledger_rows("runs")) == (counts[1] > 0)
+    assert len(snapshot.ledger_rows("ingests")) == counts[0] / 60
+    return (*counts, snapshot.commit_id)
+
+
+def test_the_work_is_done_once(tmp_path, undisturbed):
+    store = Store.open(tmp_path / "store")
+    crashing.work(store)
+    before = store.snapshot().versions
+    crashing.work(store)
+    assert store.snapshot().versions == before
+    assert seen(store) == STATES[-1]
+    assert crashing.content(store) == undisturbed[0]
+
+
+def test_dying_at_every_point_of_the_creation(tmp_path, undisturbed, empty):
+    for at in range(1, empty[1] + 1):
+        store = Store.open(tmp_path / f"store{at}")
+        with dying(crashing.Points(at, die)), pytest.raises(Died), store.writer():
+            pass
+        assert seen(store) in STATES[:2], at
+    crashing.work(store)
+    assert crashing.content(store) == undisturbed[0]
+
+
+def test_dying_at_every_point_of_the_work(tmp_path, undisturbed, empty):
+    expected, count = undisturbed
+    assert count - empty[1] > 30
+    for at in range(1, count - empty[1] + 1):
+        store = Store.open(shutil.copytree(empty[0], tmp_path / f"store{at}"))
+        with dying(crashing.Points(at, die)), pytest.raises(Died):
+            crashing.work(store)
+        assert seen(store) in STATES[1:], at
+        crashing.work(store)
+        assert crashing.content(store) == expected, at
+
+
+def test_dying_again_while_healing(tmp_path, undisturbed):
+    """Every rerun dies one point later than the one before, until one gets through."""
+    expected, _ = undisturbed
+    store = Store.open(tmp_path / "store")
+    for at in range(1, 500):
+        try:
+            with dying(crashing.Points(at, die)):
+                crashing.work(store)
+            break
+        except Died:
+            assert seen(store) in STATES
+    assert crashing.content(store) == expected
+
+
+def run(folder, at=0):
+    return subprocess.Popen([sys.executable, str(SCRIPT), str(folder), str(at)], stdout=subprocess.PIPE, text=True)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
+def test_a_process_killed_at_a_point(tmp_path, undisturbed, share):
+    expected, count = undisturbed
+    with run(tmp_path / "store", round(share * count)) as process:
+        assert process.wait(60) == -9
+    store = Store.open(tmp_path / "store")
+    assert seen(store) in STATES
+    crashing.work(store)
+    assert crashing.content(store) == expected
+
+
+def killed_at_random(folder, expected, seed):
+    with run(folder) as process:
+        process.stdout.readline()
+        time.sleep(random.Random(seed).uniform(0, 1.2))
+        process.kill()
+    store = Store.open(folder)
+    state = seen(store)
+    assert state in STATES, seed
+    crashing.work(store)
+    assert crashing.content(store) == expected, seed
+    return state
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_process_killed_at_a_random_moment(tmp_path, undisturbed, seed):
+    killed_at_random(tmp_path / "store", undisturbed[0], seed)
+
+
+@pytest.mark.long
+def test_fifty_processes_killed_at_random_moments(tmp_path, undisturbed):
+    states = {killed_at_random(tmp_path / f"store{seed}", undisturbed[0], 1000 + seed) for seed in range(50)}
+    assert len(states) > 2, "the moments must fall into different states to prove anything"
+
+
+def test_readers_never_see_half_a_commit(tmp_path):
+    store = Store.open(tmp_path / "store")
+    stop, states = threading.Event(), []
+
+    def look():
+        while not stop.is_set():
+            states.append(seen(store))
+
+    reader = threading.Thread(target=look)
+    reader.start()
+    crashing.work(store)
+    stop.set()
+    reader.join()
+    assert set(states) <= set(STATES)
+    assert states == sorted(states)
