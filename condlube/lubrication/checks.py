@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
@@ -170,6 +171,19 @@ def flag(argument: str, value: npt.ArrayLike) -> BoolArray:
     return values
 
 
+def _positions(values: npt.NDArray[np.generic], choices: tuple[str, ...]) -> npt.NDArray[np.intp]:
+    if values.dtype.kind == "O":
+        index: dict[str | None, int] = {name: at for at, name in enumerate(choices)}
+        listed = [name if isinstance(name, str) else None for name in values.ravel().tolist()]
+        found = map(index.get, listed, repeat(-1))
+        return np.fromiter(found, dtype=np.intp, count=values.size).reshape(values.shape)
+    position = np.full(values.shape, -1, dtype=np.intp)
+    if values.dtype.kind in "UT":
+        for at, name in enumerate(choices):
+            position[np.asarray(values == name, dtype=np.bool_)] = at
+    return position
+
+
 def classes(argument: str, names: npt.ArrayLike, known: Iterable[str]) -> npt.NDArray[np.intp]:
     """Position of each name in ``known``; an unknown name is an error that lists the known ones.
 
@@ -189,10 +203,7 @@ def classes(argument: str, names: npt.ArrayLike, known: Iterable[str]) -> npt.ND
     """
     choices = tuple(known)
     values = np.asarray(names)
-    position = np.full(values.shape, -1, dtype=np.intp)
-    if values.dtype.kind in "UOT":
-        for index, name in enumerate(choices):
-            position[np.asarray(values == name, dtype=np.bool_)] = index
+    position = _positions(values, choices)
     bad = position < 0
     if bad.any():
         raise InvalidArgument(argument, _first(values, bad), f"one of {', '.join(choices)}")
