@@ -44,6 +44,19 @@ def test_restricted_first_case_counts() -> None:
     assert base.restricted((np.array(False), Outside.TOO_COLD)).reason.tolist() == [Outside.TOO_HOT, 0]
 
 
+def test_first_case_gives_the_reason() -> None:
+    both = np.array([True, False]), np.array([True, True])
+    found = result(np.ones(2), "h", (both[0], Outside.TOO_HOT), (both[1], Outside.TOO_COLD))
+    assert found.reason.tolist() == [Outside.TOO_HOT, Outside.TOO_COLD]
+
+
+def test_no_spread_where_one_method_alone_answers() -> None:
+    found = side_by_side(3000, 80, 170, bearing_type="spherical_roller")  # n·dm 375,000, limit 250,000
+    assert found.trade.interval.value > 0
+    assert found.catalogue.interval.outside
+    assert np.isnan(found.spread)
+
+
 def test_every_outside_code_has_a_reason_and_advice() -> None:
     for code in Outside:
         assert code.why
