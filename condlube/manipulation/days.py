@@ -1,214 +1,262 @@
-"""One pass over machines and days: operation, quality, cells, and the memory for the days after."""
+"""One day of a batch: operation, quality, cells and rows, in a straight line."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.cells import cell_floors, cell_of, describe
-from condlube.manipulation.kernel import Bools, Floats, Ints, kernel
-from condlube.manipulation.lag import after
-from condlube.manipulation.layout import SPEED, TEMPERATURE, Batch, Numbers
-from condlube.manipulation.memory import (
-    AMBIENT_LAGGED, AMBIENT_MEAN, CELL, COVERAGE, DATE, FAULT, FIELDS, KNOWN, LAST_TIME, LAST_VALUE, LOAD_LAGGED,
-    LOAD_MEAN, N, N_TOTAL, POINT, READINGS, RUNNING_H, SPEED_LAGGED, SPEED_RPM, STARTS, remember,
+from condlube.manipulation import quality, reasons
+from condlube.manipulation.cells import cells_of_day, describe
+from condlube.manipulation.conversions import flag_unit_jump
+from condlube.manipulation.fields import (
+    AMBIENT_HELD,
+    AMBIENT_LAG,
+    AMBIENT_LAGGED,
+    AMBIENT_MEAN,
+    AT,
+    CELL,
+    COVERAGE,
+    DATE,
+    FAULT,
+    FIELDS,
+    KNOWN,
+    LAST_TIME,
+    LAST_VALUE,
+    LOAD_HELD,
+    LOAD_LAG,
+    LOAD_LAGGED,
+    LOAD_MEAN,
+    N_TOTAL,
+    POINT,
+    QUANTITY,
+    READINGS,
+    ROUTE,
+    RUNNING_H,
+    RUNNING_SHARE,
+    SHAFT_RPM,
+    SPEED_HELD,
+    SPEED_LAG,
+    SPEED_LAGGED,
+    SPEED_RPM,
+    STARTED,
+    STARTS,
+    STATE,
+    N,
 )  # fmt: skip
-from condlube.manipulation.operation import Operation, operate, window
-from condlube.manipulation.quality import (
-    flag_frozen, flag_spikes, flag_unit_jump, flag_zero, is_gap, is_quantised, is_stale, ruling,
+from condlube.manipulation.kernel import Bools, Floats, Ints, newest_not_after
+from condlube.manipulation.layout import Batch
+from condlube.manipulation.operation import NEVER, Operation, operate
+from condlube.manipulation.quantities import FIRST_OPERATING, TEMPERATURE
+from condlube.manipulation.rules import (
+    COARSEST,
+    COVERAGE_MIN,
+    DAY,
+    FAULT_SHARE,
+    LAG,
+    SETTLE,
+    STALE_AFTER,
 )  # fmt: skip
-from condlube.manipulation.reasons import BAD, GAP, QUANTISED, SOUND, STALE, UNCERTAIN
-from condlube.manipulation.running import STOPPED, UNKNOWN
+from condlube.manipulation.running import STOPPED
+from condlube.manipulation.window import Window, window_of
 
-HOUR_US = 3.6e9
+CELL_KEYS = 16  # more than the cells of a point and day, -1 included
 
 
-@kernel
-def summarise_days(batch: Batch, numbers: Numbers, memory: Floats) -> Floats:
-    """Summary rows (rows, FIELDS) of every machine and day.
+def summarise_day(batch: Batch, memory: Floats, rules: Floats, day: int) -> Floats:
+    """Summary rows (rows, FIELDS) of one day, sorted by point and cell.
 
-    ``memory`` (points, calendar days, REMEMBERED) holds what earlier summaries tell; day d of the batch is at
-    ``batch.calendar[d]``. Days are taken in order, and each is remembered for those after it.
+    ``memory`` (points, days, REMEMBERED) holds the days before.
     """
-    rows = np.empty((max(64, 2 * (batch.start.size - 1) * batch.begin.size), FIELDS))
-    n = 0
-    for machine in range(batch.member_start.size - 1):
-        members = batch.member[batch.member_start[machine] : batch.member_start[machine + 1]]
-        for day in range(batch.begin.size):
-            begin, end, today = batch.begin[day], batch.end[day], batch.calendar[day]
-            any_reading = False
-            for p in members:
-                lo, hi = window(batch, p, begin, end)
-                any_reading |= hi > lo
-            if not any_reading:
-                continue
-            before = memory[:, max(0, today - numbers.memory_days) : today]
-            operation = operate(batch, numbers, before, machine, day)
-            floors, cell, known_h, unknown_h = _machine_cells(operation, end, numbers)
-            for p in members:
-                lo, hi = window(batch, p, begin, end)
-                if hi == lo:
-                    continue
-                if n + floors.size + 1 > rows.shape[0]:
-                    grown = np.empty((2 * rows.shape[0], FIELDS))
-                    grown[:n] = rows[:n]
-                    rows = grown
-                made = _point_day(
-                    batch, numbers, before[p], operation, floors, cell, known_h, unknown_h, p, day, rows[n:]
-                )
-                remember(rows[n : n + made], memory[p, today])
-                n += made
-    return rows[:n]
+    window = window_of(batch, day, rules)
+    operation = operate(batch, window, memory, rules, day)
+    machine = batch.machine_of[window.point]
+    place = newest_not_after(operation.machine, operation.table[AT], machine, window.time)
+    running = (place < 0) | (operation.table[STATE, place] != STOPPED)
+    judge(batch, window, operation, place, running, memory, rules)
+    cell, hours, starts = cells_of_day(operation, batch.begin[day], batch.end[day], rules)
+
+    today = np.flatnonzero(window.today & (machine >= 0))
+    point, at, code = window.point[today], place[today], window.code[today]
+    of_cell = np.where(code == reasons.SOUND, cell[at], -1)
+    row_of, rows = _rows(batch, point, of_cell, hours)
+    of_row = rows[:, POINT].astype(np.int64)
+    running_row = rows[:, CELL] >= 0
+    rows[:, DATE] = day
+    rows[:, STARTS] = starts[batch.machine_of[of_row]]
+    rows[:, N_TOTAL] = np.bincount(row_of, minlength=len(rows))
+    machine_known = operation.known[batch.machine_of[of_row]]
+    rows[:, KNOWN] = np.maximum(_newest(window.known, window.point, len(batch.points))[of_row], machine_known)
+    rows[running_row, RUNNING_H] = _running_h(batch, rows[running_row], hours)
+    rows[~running_row, RUNNING_H] = 0.0
+
+    ruled = ruling(code, point, len(batch.points), rules[FAULT_SHARE])
+    coverage, untestable = _coverage(batch, window, running, memory, rules, day)
+    rows[:, COVERAGE] = coverage[of_row]
+    rows[:, FAULT] = np.where(running_row, untestable[of_row], ruled[of_row])
+
+    settled = window.time[today] >= operation.table[STARTED, at] + rules[SETTLE]
+    temperature = batch.points[point, QUANTITY] == TEMPERATURE
+    evidence = (of_cell >= 0) & (settled | ~temperature)
+    rows[:, N] = np.bincount(row_of[evidence], minlength=len(rows))
+    chosen = evidence | ((of_cell < 0) & _of_rest(code, point, ruled, window.value[today], len(batch.points)))
+    warm = (batch.points[of_row, QUANTITY] == TEMPERATURE) & running_row
+    describe(window.value[today[chosen]], row_of[chosen], warm, rows)
+    _conditions(batch, window, operation, today[evidence], at[evidence], row_of[evidence], rows, rules)
+    _speed_of_empty(batch, operation, cell, rows)
+    return rows
 
 
-@kernel
-def _machine_cells(operation: Operation, end: int, numbers: Numbers) -> tuple[Floats, Ints, Floats, Floats]:
-    """Floors of the day's cells, cell of each time (-1 at standstill), hours known to run and hours unknown per cell."""
-    size = operation.time.size
-    running = np.zeros(size, np.bool_)
-    for i in range(operation.begin, size):
-        running[i] = operation.state[i] != STOPPED
-    floors = np.empty(0)
-    if running.any():
-        floors = cell_floors(operation.speed[running], numbers.cell_width, numbers.cells_max)
-    cell = np.full(size, -1)
-    known_h, unknown_h = np.zeros(floors.size), np.zeros(floors.size)
-    for i in range(operation.begin, size):
-        if running[i]:
-            cell[i] = cell_of(operation.speed[i], floors)
-            until = operation.time[i + 1] if i + 1 < size else end
-            hours = (until - operation.time[i]) / HOUR_US
-            if operation.state[i] == UNKNOWN:
-                unknown_h[cell[i]] += hours
-            else:
-                known_h[cell[i]] += hours
-    return floors, cell, known_h, unknown_h
+def judge(
+    batch: Batch, window: Window, operation: Operation, place: Ints, running: Bools, memory: Floats, rules: Floats
+) -> None:
+    """Write the faults of the signals into the window's codes; an earlier criterion goes before a later one.
+
+    Of operating points an uncertain reading counts as sound: it tells of the conditions.
+    """
+    quantity, code = batch.points[:, QUANTITY], window.code
+    ambient = np.where(place < 0, np.nan, operation.table[AMBIENT_HELD, place])
+    flag_unit_jump(window, running, quantity, memory, rules)
+    quality.flag_zero(window, running, quantity, rules)
+    quality.flag_frozen(window, running, ambient, quantity, memory, rules)
+    quality.flag_spikes(window, running, quantity, rules)
+    operating = quantity[window.point] >= FIRST_OPERATING
+    code[operating & (code == reasons.UNCERTAIN)] = reasons.SOUND
 
 
-@kernel
-def _point_day(
-    batch: Batch, numbers: Numbers, memory: Floats, operation: Operation, floors: Floats, cell: Ints, known_h: Floats,
-    unknown_h: Floats, point: int, day: int, rows: Floats,
-) -> int:  # fmt: skip
-    """Write the rows of one point and day; returns how many."""
-    begin, end = batch.begin[day], batch.end[day]
-    since = begin - numbers.lookback
-    lo, hi = window(batch, point, since, end)
-    time, value, code = batch.time[lo:hi], batch.value[lo:hi], batch.code[lo:hi].copy()
-    quantity = batch.quantity[point]
-    today = np.searchsorted(time, begin)
-    place = np.searchsorted(operation.time, time, side="right") - 1
-    running = np.ones(time.size, np.bool_)
-    for i in range(time.size):
-        running[i] = place[i] < 0 or operation.state[place[i]] != STOPPED
-    if quantity < SPEED:
-        flag_unit_jump(value, running, code, quantity, memory, today, numbers)
-        flag_zero(value, running, code, quantity, numbers.zero_readings)
-        ambient = np.array([operation.ambient[k] if k >= 0 else np.nan for k in place])
-        flag_frozen(time, value, running, ambient, code, quantity, memory, numbers)
-        flag_spikes(value, running, code, quantity, numbers)
-    else:
-        code[code == UNCERTAIN] = SOUND
-    interval = _usual_interval(time, hi - lo - today, memory, numbers)
-    fresh = (code[today:] != BAD).sum()
-    last = -1
-    for i in range(today, time.size):
-        if code[i] != BAD:
-            last = time[i]
-    sound = (code[today:] == SOUND).sum()
-    coverage = 1.0 if batch.route[point] else min(1.0, sound * interval / (end - begin))
-    fault = SOUND
-    if not batch.route[point]:
-        if is_stale(last, end, interval, numbers.stale):
-            fault = STALE
-        elif is_gap(coverage, numbers.coverage_min):
-            fault = GAP
-        elif quantity < SPEED and is_quantised(value[(code == SOUND) & running], quantity, numbers.coarsest[quantity]):
-            fault = QUANTISED
-    where = np.full(time.size, -1)
-    evidence = np.zeros(time.size, np.bool_)
-    for i in range(today, time.size):
-        if code[i] == SOUND and running[i]:
-            where[i] = cell[place[i]]
-            evidence[i] = quantity != TEMPERATURE or time[i] >= operation.started[place[i]] + numbers.settle
-    known = max(operation.known, batch.known[lo:hi].max())
-    made = 0
-    for c in range(-1, floors.size):
-        inside = where == c
-        inside[:today] = False
-        hours = known_h[c] + unknown_h[c] * batch.running_share[point] if c >= 0 else 0.0
-        if not inside.any() and (c < 0 or known_h[c] + unknown_h[c] == 0.0):
-            continue
-        row = rows[made]
-        row[:] = np.nan
-        row[POINT], row[DATE], row[CELL], row[KNOWN] = point, day, c, known
-        row[N_TOTAL], row[RUNNING_H], row[COVERAGE], row[STARTS] = inside.sum(), hours, coverage, operation.starts
-        if c < 0:
-            _standstill_or_faulty(value, code, running, inside, ruling(code[today:], numbers.fault_share), row)
-        else:
-            row[FAULT] = fault
-            _running_cell(batch, numbers, operation, point, time, value, place, inside & evidence, cell, c, row)
-        made += 1
-    return made
+def ruling(code: Floats, point: Ints, points: int, share: float) -> Floats:
+    """For each point the most frequent fault of its readings if it holds at least ``share`` of them, else sound."""
+    kinds = len(reasons.REASONS)
+    counts = np.bincount(point * kinds + code.astype(np.int64), minlength=points * kinds).reshape(points, kinds)
+    total = counts.sum(axis=1)
+    counts[:, reasons.SOUND] = 0
+    worst = counts.argmax(axis=1)
+    most = counts.max(axis=1)
+    return np.where((most > 0) & (most >= share * total), worst, reasons.SOUND).astype(np.float64)
 
 
-@kernel
-def _standstill_or_faulty(value: Floats, code: Ints, running: Bools, inside: Bools, fault: int, row: Floats) -> None:
-    """Figures of cell -1: of sound readings at standstill, else of the faulty ones where a fault rules the day."""
-    row[N], row[FAULT] = 0, fault
-    still = inside & (code == SOUND)
-    chosen = still if still.any() else inside & (code == fault) & np.isfinite(value)
-    if chosen.any():
-        describe(value[chosen], row, False)
+def usual_interval(window: Window, memory: Floats) -> Floats:
+    """Usual time between a point's readings: the median over lookback and day.
+
+    A day of fewer than three readings is held against the median number of readings of the remembered days.
+    """
+    points = len(window.start) - 1
+    step = np.diff(window.time)
+    inner = np.diff(window.point) == 0
+    of, step = window.point[1:][inner], step[inner]
+    order = np.lexsort((step, of))
+    first = np.searchsorted(of, np.arange(points + 1))
+    n = np.diff(first)
+    interval = np.full(points, DAY)
+    some = n >= 2
+    ordered = step[order]
+    interval[some] = 0.5 * (ordered[(first[:-1] + (n - 1) // 2)[some]] + ordered[(first[:-1] + n // 2)[some]])
+    fresh = np.bincount(window.point[window.today], minlength=points)
+    few = np.flatnonzero((fresh < 3) & (fresh > 0))
+    counts = np.sort(np.where(memory[few, :, READINGS] > 0, memory[few, :, READINGS], np.inf), axis=1)
+    days = np.isfinite(counts).sum(axis=1)
+    known = np.flatnonzero(days)
+    middle = counts[known, (days[known] - 1) // 2] + counts[known, days[known] // 2]
+    interval[few[known]] = 2.0 * DAY / middle
+    return interval
 
 
-@kernel
-def _running_cell(
-    batch: Batch, numbers: Numbers, operation: Operation, point: int, time: Ints, value: Floats, place: Ints,
-    chosen: Bools, cell: Ints, c: int, row: Floats,
+def _rows(batch: Batch, point: Ints, of_cell: Ints, hours: Floats) -> tuple[Ints, Floats]:
+    """The row of each reading, and the rows of the day: empty but for point and cell.
+
+    A point that has a reading on the day has a row for every cell with readings, and for every cell in which its
+    machine ran.
+    """
+    seen = np.unique(point)
+    ran = (hours.sum(axis=0) > 0)[batch.machine_of[seen]]
+    pair, with_hours = np.nonzero(ran)
+    of_reading = point * CELL_KEYS + of_cell + 1
+    key = np.unique(np.concatenate([of_reading, seen[pair] * CELL_KEYS + with_hours + 1]))
+    rows = np.full((len(key), FIELDS), np.nan)
+    rows[:, POINT], rows[:, CELL] = key // CELL_KEYS, key % CELL_KEYS - 1
+    return np.searchsorted(key, of_reading), rows
+
+
+def _newest(known: Floats, point: Ints, points: int) -> Floats:
+    newest = np.full(points, NEVER)
+    np.maximum.at(newest, point, known)
+    return newest
+
+
+def _running_h(batch: Batch, rows: Floats, hours: Floats) -> Floats:
+    """Hours known to run, and the register's share of those not known."""
+    point, cell = rows[:, POINT].astype(np.int64), rows[:, CELL].astype(np.int64)
+    known, unknown = hours[:, batch.machine_of[point], cell]
+    return np.asarray(known + unknown * batch.points[point, RUNNING_SHARE])
+
+
+def _coverage(
+    batch: Batch, window: Window, running: Bools, memory: Floats, rules: Floats, day: int
+) -> tuple[Floats, Floats]:
+    """Share of the expected readings that are sound, and what keeps the sound ones from being tested, per point."""
+    points, length = len(batch.points), batch.end[day] - batch.begin[day]
+    interval = usual_interval(window, memory)
+    sound = window.code == reasons.SOUND
+    coverage = np.minimum(1.0, np.bincount(window.point[window.today & sound], minlength=points) * interval / length)
+    last = np.full(points, NEVER)
+    arrived = window.code != reasons.BAD
+    last[window.point[arrived]] = window.time[arrived]
+
+    quantity = batch.points[:, QUANTITY]
+    usable = np.flatnonzero(sound & running & (quantity[window.point] < FIRST_OPERATING))
+    coarsest = rules[COARSEST + quantity.astype(np.int64)]
+    coarse = quality.is_quantised(window.value[usable], window.point[usable], quantity, coarsest)
+    untestable = np.zeros(points)
+    untestable[coarse] = reasons.QUANTISED
+    untestable[quality.is_gap(coverage, rules[COVERAGE_MIN])] = reasons.GAP
+    untestable[quality.is_stale(last, batch.end[day], interval, rules[STALE_AFTER])] = reasons.STALE
+    route = batch.points[:, ROUTE] > 0
+    coverage[route], untestable[route] = 1.0, reasons.SOUND
+    return coverage, untestable
+
+
+def _of_rest(code: Floats, point: Ints, ruled: Floats, value: Floats, points: int) -> Bools:
+    """Which readings of cell -1 are described: sound ones at standstill; without any, those of the ruling fault."""
+    sound = code == reasons.SOUND
+    still = np.bincount(point[sound], minlength=points) > 0
+    return np.where(still[point], sound, (code == ruled[point]) & np.isfinite(value))
+
+
+def _conditions(
+    batch: Batch, window: Window, operation: Operation, index: Ints, at: Ints, row_of: Ints, rows: Floats,
+    rules: Floats,
 ) -> None:  # fmt: skip
-    """Figures of one operating cell: of the readings and of the conditions at them."""
-    index = np.flatnonzero(chosen)
-    row[N] = index.size
-    at = place[index] if index.size else np.flatnonzero(cell == c)
-    rpm = batch.shaft_rpm[point]
-    row[SPEED_RPM] = rpm * operation.speed[at].mean()
-    row[LOAD_MEAN], row[AMBIENT_MEAN] = _mean(operation.load[at]), _mean(operation.ambient[at])
-    if index.size == 0:
-        return
-    temperature = batch.quantity[point] == TEMPERATURE
-    describe(value[index], row, temperature)
-    row[LAST_VALUE], row[LAST_TIME] = value[index[-1]], time[index[-1]]
-    if temperature:
-        lagged = np.empty((3, index.size))
-        for k in range(index.size):
-            i, j = index[k], place[index[k]]
-            elapsed = float(time[i] - operation.time[j])
-            lagged[0, k] = after(operation.speed_lagged[j], operation.speed[j], elapsed, numbers.lag)
-            lagged[1, k] = after(operation.load_lagged[j], operation.load[j], elapsed, numbers.lag)
-            lagged[2, k] = after(operation.ambient_lagged[j], operation.ambient[j], elapsed, numbers.lag)
-        row[SPEED_LAGGED] = rpm * _mean(lagged[0])
-        row[LOAD_LAGGED], row[AMBIENT_LAGGED] = _mean(lagged[1]), _mean(lagged[2])
+    """Last reading of each cell, and the mean conditions at its readings; lagged ones for temperature."""
+    newest = np.full(len(rows), -1)
+    newest[row_of] = index
+    has = newest >= 0
+    rows[has, LAST_VALUE], rows[has, LAST_TIME] = window.value[newest[has]], window.time[newest[has]]
+    warm = batch.points[window.point[index], QUANTITY] == TEMPERATURE
+    decay = np.exp((operation.table[AT, at[warm]] - window.time[index[warm]]) / rules[LAG])
+    rpm = batch.points[rows[:, POINT].astype(np.int64), SHAFT_RPM]
+    for held, lag, mean, lagged_mean in (
+        (SPEED_HELD, SPEED_LAG, SPEED_RPM, SPEED_LAGGED),
+        (LOAD_HELD, LOAD_LAG, LOAD_MEAN, LOAD_LAGGED),
+        (AMBIENT_HELD, AMBIENT_LAG, AMBIENT_MEAN, AMBIENT_LAGGED),
+    ):
+        scale = rpm if held == SPEED_HELD else np.ones(len(rows))
+        rows[:, mean] = scale * _means(operation.table[held, at], row_of, len(rows))
+        x, y = operation.table[held, at[warm]], operation.table[lag, at[warm]]
+        later = np.where(np.isnan(x), y, x + (y - x) * decay)
+        rows[:, lagged_mean] = scale * _means(later, row_of[warm], len(rows))
 
 
-@kernel
-def _mean(value: Floats) -> float:
-    """Mean of what is known; NaN if nothing is."""
-    total, n = 0.0, 0
-    for v in value:
-        if not np.isnan(v):
-            total += v
-            n += 1
-    return total / n if n else np.nan
+def _means(value: Floats, row_of: Ints, rows: int) -> Floats:
+    """Mean per row of what is known; NaN of nothing. Sums run in the order of the readings, whatever the batch."""
+    known = ~np.isnan(value)
+    total = np.bincount(row_of[known], weights=value[known], minlength=rows)
+    count = np.bincount(row_of[known], minlength=rows)
+    return np.divide(total, count, out=np.full(rows, np.nan), where=count > 0)
 
 
-@kernel
-def _usual_interval(time: Ints, fresh: int, memory: Floats, numbers: Numbers) -> float:
-    """Usual time between readings (microseconds): the median over lookback and day; a day of fewer than three readings
-    is held against the readings per remembered day."""
-    day_us = 24.0 * HOUR_US
-    if fresh >= 3:
-        return float(np.median(np.diff(time)))
-    counts = memory[:, READINGS][memory[:, READINGS] > 0]
-    if counts.size:
-        return day_us / float(np.median(counts))
-    return float(np.median(np.diff(time))) if time.size >= 3 else day_us
+def _speed_of_empty(batch: Batch, operation: Operation, cell: Ints, rows: Floats) -> None:
+    """Cells in which the machine ran but the point has no evidence: their speed is that of the operation."""
+    ran = cell >= 0
+    key = operation.machine[ran] * CELL_KEYS + cell[ran]
+    speed = _means(operation.table[SPEED_HELD, ran], key, (len(operation.start) - 1) * CELL_KEYS)
+    empty = (rows[:, CELL] >= 0) & (rows[:, N] == 0)
+    point, c = rows[empty, POINT].astype(np.int64), rows[empty, CELL].astype(np.int64)
+    rows[empty, SPEED_RPM] = batch.points[point, SHAFT_RPM] * speed[batch.machine_of[point] * CELL_KEYS + c]

@@ -1,4 +1,9 @@
-"""Compiled functions: one typed decorator, so that annotations hold inside and outside of kernels."""
+"""Compiled functions, and array helpers that the stage shares.
+
+Kernels loop over float64 arrays: times are microseconds since the epoch (exact in float64), codes and states small
+whole numbers. A first run compiles every kernel, and that costs some 15 ms a line: only what NumPy cannot do in one
+pass is a kernel. Whatever sums does so in the order of a point's own readings, so no result depends on the batch.
+"""
 
 from __future__ import annotations
 
@@ -19,4 +24,43 @@ Bools = npt.NDArray[np.bool_]
 
 def kernel(function: Callable[Parameters, Result]) -> Callable[Parameters, Result]:
     """Compile at first call and keep the machine code on disk."""
-    return cast("Callable[Parameters, Result]", njit(cache=True)(function))
+    return cast("Callable[Parameters, Result]", njit(cache=True, error_model="numpy")(function))
+
+
+def ranges(lo: Ints, hi: Ints) -> Ints:
+    """The indices of all the ranges ``lo:hi``, one after another."""
+    size = hi - lo
+    begin = np.cumsum(size) - size
+    return np.repeat(lo - begin, size) + np.arange(size.sum())
+
+
+def starts_of(group: Ints, groups: int) -> Ints:
+    """Where each of ``groups`` begins in a sorted column of group numbers, and where the last ends."""
+    return np.searchsorted(group, np.arange(groups + 1)).astype(np.int64)
+
+
+def newest_not_after(group: Ints, time: Floats, of: Ints, at: Floats) -> Ints:
+    """For each query (group ``of``, time ``at``) the index of the newest entry of its group not after it, -1 if none.
+
+    ``group`` and ``time`` are sorted together.
+    """
+    if not len(time) or not len(at):
+        return np.full(len(at), -1)
+    origin = min(time.min(), at.min())
+    width = np.int64(max(time.max(), at.max()) - origin) + 1
+    key = group * width + (time - origin).astype(np.int64)
+    found = np.searchsorted(key, of * width + (at - origin).astype(np.int64), side="right") - 1
+    return np.where((found >= 0) & (group[found] == of), found, -1)
+
+
+def quantile(ordered: Floats, start: Ints, share: float) -> Floats:
+    """Quantile of each sorted stretch ``start[g]:start[g + 1]``, linear interpolation as NumPy's; NaN of nothing."""
+    size = np.diff(start)
+    out = np.full(len(size), np.nan)
+    some = np.flatnonzero(size)
+    place = share * (size[some] - 1)
+    below = place.astype(np.int64)
+    above = np.minimum(below + 1, size[some] - 1)
+    low, high = ordered[start[some] + below], ordered[start[some] + above]
+    out[some] = low + (high - low) * (place - below)
+    return out

@@ -1,4 +1,4 @@
-"""Tables to arrays: readings sorted by point and time, points by machine, numbers of the policy."""
+"""Tables to arrays: readings sorted by point and time, points by machine."""
 
 from __future__ import annotations
 
@@ -10,95 +10,42 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.manipulation.kernel import Bools, Floats, Ints
+from condlube.manipulation.fields import TIME
+from condlube.manipulation.kernel import Floats, Ints
+from condlube.manipulation.quantities import AMBIENT
 from condlube.manipulation.reasons import BAD, CLOCK, FULL_SCALE, RANGE, SOUND, UNCERTAIN
+from condlube.manipulation.rules import HOUR
 from condlube.policy.model import Policy
 from condlube.schema.nights import as_of, midnight
-from condlube.schema.words import OPERATING, QUANTITIES, SIGNALS
-
-HOUR = 3_600_000_000  # microseconds
-DAY = 24 * HOUR
-
-(ULTRASOUND, ACCELERATION, KURTOSIS, CREST_FACTOR, VELOCITY, TEMPERATURE,
- SPEED, CURRENT, POWER, LOAD, AMBIENT) = range(len(QUANTITIES))  # fmt: skip
+from condlube.schema.words import QUANTITIES
 
 
 class Batch(NamedTuple):
-    """Whole machines and their readings. Times are microseconds since the epoch, UTC."""
+    """Whole machines and their readings, with rows as in ``fields``. Times are microseconds since the epoch, UTC."""
 
-    # readings, shape (readings,): those of point p are start[p]:start[p + 1], in time order
-    time: Ints
-    value: Floats
-    code: Ints
-    known: Ints
+    readings: Floats  # (4, readings); those of point p are start[p]:start[p + 1], in time order
     start: Ints
-    # points, shape (points,)
-    quantity: Ints
-    route: Bools
-    shaft_rpm: Floats  # register speed of the point's bearing; for a machine's point, of its fastest shaft
-    min_rpm: Floats  # below this speed the machine stands
-    running_share: Floats
-    # members of machine m are member[member_start[m]:member_start[m + 1]]; a machine's own points come first
-    member: Ints
+    points: Floats  # (points, 5)
+    machine_of: Ints  # machine of each point, -1 where it is plant-wide
+    member: Ints  # the points of machine m are member[member_start[m]:member_start[m + 1]], the machine's own first
     member_start: Ints
     plant: Ints  # plant-wide ambient points
-    # days, shape (days,): local midnights, and place in the calendar of the memory
-    begin: Ints
-    end: Ints
-    calendar: Ints
+    begin: Floats  # local midnights that bound each day
+    end: Floats
+    key: Ints  # of each reading, sorted: point · width + time since origin
+    origin: float
+    width: int
+
+    def positions(self, at: float) -> Ints:
+        """First reading of each point that is not before ``at``, shape (points,)."""
+        since = min(max(int(at - self.origin), 0), self.width)
+        return np.searchsorted(self.key, np.arange(len(self.points)) * self.width + since).astype(np.int64)
 
 
-class Numbers(NamedTuple):
-    """The policy's numbers as kernels need them; times in microseconds, arrays by quantity."""
-
-    coverage_min: float
-    stale: int
-    fault_share: float
-    zero_readings: int
-    frozen: int
-    frozen_readings: int
-    frozen_bits: float
-    frozen_ambient_k: float
-    spike_db: float
-    spike_k: float
-    unit_tolerance: float
-    unit_readings: int
-    coarsest: Floats
-    level_share: float
-    power_floor: float
-    current_floor: float
-    apart_db: float
-    between_share: float
-    side_share: float
-    swings: int
-    hold: int
-    lookback: int
-    lookback_days: int
-    memory_days: int
-    lag: float
-    settle: int
-    cell_width: float
-    cells_max: int
-
-
-def numbers(policy: Policy) -> Numbers:
-    """The numbers of ``[quality]``, ``[running]`` and ``[summary]``."""
-    q, r, s = policy.quality, policy.running, policy.summary
-    return Numbers(
-        q.coverage_min, int(q.stale_h * HOUR), q.fault_share, q.zero_readings, int(q.frozen_h * HOUR),
-        q.frozen_readings, q.frozen_bits, q.frozen_ambient_k, q.spike_db, q.spike_k, q.unit_tolerance,
-        q.unit_readings, np.array([q.coarsest.of(name) for name in QUANTITIES]),
-        r.level_share, r.power_floor_kw, r.current_floor_a, r.apart_db, r.between_share, r.side_share, r.swings,
-        int(r.hold_h * HOUR), s.lookback_days * DAY, s.lookback_days, s.memory_days, s.lag_h * HOUR,
-        int(s.settle_h * HOUR), s.cell_width, s.cells_max,
-    )  # fmt: skip
-
-
-def day_bounds(days: Sequence[date], zone: ZoneInfo) -> tuple[Ints, Ints]:
+def day_bounds(days: Sequence[date], zone: ZoneInfo) -> tuple[Floats, Floats]:
     """Local midnights that begin and end each day, microseconds UTC."""
-    return np.array([micros(midnight(d, zone)) for d in days], np.int64), np.array(
-        [micros(as_of(d, zone)) for d in days], np.int64
-    )
+    begin, end = ([micros(bound(day, zone)) for day in days] for bound in (midnight, as_of))
+    return np.array(begin, np.float64), np.array(end, np.float64)
 
 
 def micros(instant: datetime) -> int:
@@ -113,33 +60,39 @@ def machines(points: pd.DataFrame, bearings: pd.DataFrame) -> pd.Series:
 
 
 def lay_out(
-    readings: pd.DataFrame, points: pd.DataFrame, bearings: pd.DataFrame, days: Sequence[date], calendar: Ints,
-    zone: ZoneInfo, policy: Policy,
+    readings: pd.DataFrame, points: pd.DataFrame, bearings: pd.DataFrame, days: Sequence[date], zone: ZoneInfo,
+    policy: Policy,
 ) -> Batch:  # fmt: skip
-    """Arrays of a batch. ``points`` sorted by point_id and indexed from 0; readings of other points are left out."""
+    """Arrays of a batch. ``points`` is sorted by point_id and indexed from 0.
+
+    Readings of points that are not in ``points``, or outside a point's validity, are left out.
+    """
     machine = machines(points, bearings)
     code, _ = pd.factorize(machine, sort=True)
-    time, value, known, quality, start = _readings(readings, points, zone)
-    begin, end = day_bounds(days, zone)
     quantity = points["quantity"].map({name: k for k, name in enumerate(QUANTITIES)}).to_numpy(np.int64)
     own = (points["bearing_id"].isna() | (points["bearing_id"] == "")).to_numpy()
     order = np.lexsort((np.arange(len(points)), ~own, code))
     order = order[code[order] >= 0]
     count = np.bincount(code[code >= 0], minlength=int(code.max(initial=-1)) + 1)
-    point = np.repeat(np.arange(len(points)), np.diff(start))
-    batch = Batch(
-        time, value, _codes(time, value, known, quality, point, quantity, points, policy), known, start,
-        quantity, (points["sampling"] == "route").to_numpy(np.bool_), *_shafts(points, machine, bearings, policy),
-        order.astype(np.int64), np.concatenate(([0], np.cumsum(count))).astype(np.int64),
-        np.flatnonzero((code < 0) & (quantity == AMBIENT)).astype(np.int64), begin, end, calendar,
+    table, start = _readings(readings, points, quantity, zone, policy)
+    time = table[TIME]
+    origin = float(time.min()) if time.size else 0.0
+    width = int(time.max(initial=0.0) - origin) + 1
+    key = np.repeat(np.arange(len(points)), np.diff(start)) * width + (time - origin).astype(np.int64)
+    return Batch(
+        table, start,
+        np.column_stack([quantity, points["sampling"] == "route", *_shafts(points, machine, bearings, policy)]),
+        code.astype(np.int64), order.astype(np.int64), np.concatenate(([0], np.cumsum(count))).astype(np.int64),
+        np.flatnonzero((code < 0) & (quantity == AMBIENT)).astype(np.int64),
+        *day_bounds(days, zone), key, origin, width,
     )  # fmt: skip
-    return batch
 
 
 def _readings(
-    readings: pd.DataFrame, points: pd.DataFrame, zone: ZoneInfo
-) -> tuple[Ints, Floats, Ints, Ints, Ints]:
-    """Time, value, known_at, quality code and the start of each point, sorted; of equal times the newest known."""
+    readings: pd.DataFrame, points: pd.DataFrame, quantity: Ints, zone: ZoneInfo, policy: Policy
+) -> tuple[Floats, Ints]:
+    """Time, value, code and known_at (4, readings), sorted, and where each point starts; of equal times the newest
+    known reading."""
     point = pd.Index(points["point_id"]).get_indexer(readings["point_id"]).astype(np.int64)
     time, known = instants(readings["time"]), instants(readings["known_at"])
     value = readings["value"].to_numpy(np.float64, na_value=np.nan)
@@ -160,7 +113,8 @@ def _readings(
         newest = np.append((point[1:] != point[:-1]) | (time[1:] != time[:-1]), True)[: len(point)]
         point, time, known, value, quality = (a[newest] for a in (point, time, known, value, quality))
     start = np.searchsorted(point, np.arange(len(points) + 1)).astype(np.int64)
-    return time, value, known, quality, start
+    codes = _codes(time, value, known, quality, point, quantity, points, policy)
+    return np.array([time, value, codes, known], np.float64), start
 
 
 def instants(column: pd.Series) -> Ints:
@@ -188,7 +142,7 @@ def _codes(
     code[value >= np.nan_to_num(full_scale, nan=np.inf)[point]] = FULL_SCALE
     low, high = bounds[quantity[point]].T
     code[(value < low) | (value > high)] = RANGE
-    code[time > known + int(rules.clock_tolerance_h * HOUR)] = CLOCK
+    code[time > known + rules.clock_tolerance_h * HOUR] = CLOCK
     code[(quality == BAD) | ~np.isfinite(value)] = BAD
     return code
 
@@ -211,8 +165,3 @@ def _shafts(
     ]
     speed, least, share = (column.to_numpy(np.float64, copy=True) for column in found)
     return speed, least, np.nan_to_num(share, nan=1.0)
-
-
-def is_operating(quantity: Ints) -> Bools:
-    """Whether each quantity tells of the machine's operation rather than of one bearing."""
-    return np.asarray(quantity >= len(SIGNALS)) & (quantity < len(SIGNALS) + len(OPERATING))

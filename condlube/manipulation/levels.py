@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, kernel
+from condlube.manipulation.kernel import Bools, Floats
 
 FLOOR = 1e-6  # stands for exact zero on a logarithmic scale: -120 dB
 
 
-@kernel
-def decibel(value: float, logarithmic: bool) -> float:
-    """Level in dB: ``20 log10`` of an amplitude, or the value itself where it is in dB already."""
-    if logarithmic:
-        return 20.0 * np.log10(max(value, FLOOR))
-    return value
+def decibel(value: Floats, amplitude: Bools) -> Floats:
+    """Level in dB: ``20 log10`` of an amplitude, the value itself where it is in dB (or K) already."""
+    with np.errstate(invalid="ignore"):
+        return np.where(amplitude, 20.0 * np.log10(np.maximum(value, FLOOR)), value)
 
 
-@kernel
 def empty_band(level: Floats, weight: Floats, apart: float, between: float, side: float) -> float:
     """Middle of the lowest clear band between two groups of levels, NaN if there is none.
 
@@ -35,32 +32,18 @@ def empty_band(level: Floats, weight: Floats, apart: float, between: float, side
     A healthy signal with a single mode, however skew, has no band: it would have to be empty inside the mode. With
     several bands the lowest counts, as standstill is the lowest level.
     """
-    n = level.size
-    if n < 2 or level.max() - level.min() < apart:
-        return np.nan
-    order = np.argsort(level, kind="mergesort")
-    total = weight.sum()
-    best, best_inside, best_top, first = -1, 0.0, 0, 0.0
-    below = 0.0
-    upto = 0.0  # weight below `top`
-    top = 0
-    for i in range(n - 1):
-        here = level[order[i]]
-        below += weight[order[i]]
-        while top < n and level[order[top]] < here + apart:
-            upto += weight[order[top]]
-            top += 1
-        if best >= 0 and here > first + apart:
-            break
-        inside, above = upto - below, total - upto
-        if top == n or below < side * total or above < side * total:
-            continue
-        if inside > between * total or (inside > 0.0 and inside >= min(below, above)):
-            continue
-        if best < 0:
-            first = here
-        if best < 0 or inside < best_inside:
-            best, best_inside, best_top = i, inside, top
-    if best < 0:
-        return np.nan
-    return 0.5 * (level[order[best]] + level[order[best_top]])
+    order = np.argsort(level, kind="stable")
+    level, weight = level[order], weight[order]
+    upto = np.concatenate(([0.0], np.cumsum(weight)))
+    top = np.searchsorted(level, level + apart)  # first level above the band that begins at each level
+    below, total = upto[1:], upto[-1]
+    inside, above = upto[top] - below, total - upto[top]
+    smaller = np.minimum(below, above)
+    clear = (top < len(level)) & (smaller >= side * total) & (smaller > 0)
+    clear &= (inside <= between * total) & ((inside <= 0) | (inside < smaller))
+    found = np.flatnonzero(clear)
+    if not len(found):
+        return float("nan")
+    lowest = found[level[found] <= level[found[0]] + apart]
+    best = lowest[np.argmin(inside[lowest])]
+    return float(0.5 * (level[best] + level[top[best]]))

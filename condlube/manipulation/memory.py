@@ -4,55 +4,74 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, kernel
+from condlube.manipulation.fields import (
+    CELL,
+    DATE,
+    FAULT,
+    HIGH,
+    KNOWN,
+    LOW,
+    MEDIAN,
+    N_TOTAL,
+    P10,
+    P90,
+    POINT,
+    READINGS,
+    REMEMBERED,
+    RULED,
+    RUN_HIGH,
+    RUN_LOW,
+    RUN_MID,
+    RUN_N,
+    STOP_HIGH,
+    STOP_LOW,
+    STOP_MID,
+    STOP_N,
+    N,
+)  # fmt: skip
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.manipulation.reasons import FROZEN, SOUND
 
-# Fields of a summary row inside kernels.
-(POINT, DATE, CELL, N, N_TOTAL, RUNNING_H, MEDIAN, SPREAD, P10, P90, COVERAGE, FAULT, SPEED_RPM, LOAD_MEAN, AMBIENT_MEAN,
- SPEED_LAGGED, LOAD_LAGGED, AMBIENT_LAGGED, STARTS, LAST_VALUE, LAST_TIME, KNOWN, OCTILE) = range(23)  # fmt: skip
-FIELDS = OCTILE + 8
 
-# Fields of the memory.
-(READINGS, LOW, HIGH, RUN_N, RUN_LOW, RUN_MID, RUN_HIGH, STOP_N, STOP_LOW, STOP_MID, STOP_HIGH, RULED) = range(12)
-REMEMBERED = 12
+def blank(points: int, days: int) -> Floats:
+    """A memory of nothing, shape (points, days, REMEMBERED)."""
+    memory = np.full((points, days, REMEMBERED), np.nan)
+    memory[:, :, [READINGS, RUN_N, STOP_N, RULED]] = 0.0
+    return memory
 
 
-@kernel
-def remember(rows: Floats, out: Floats) -> None:
-    """The figures of one point and day, from its summary rows (rows, FIELDS), into ``out`` (REMEMBERED,).
+def remember(rows: Floats, days_on: int, memory: Floats) -> None:
+    """Put summary rows (rows, FIELDS) into ``memory``; a row of date d goes to day ``d + days_on``.
 
-    Of running cells the lowest 10 % and highest 90 % quantile and the median of the fullest cell; of cell -1 the same
-    where it holds standstill, or a value frozen before standstill was known.
+    Of several versions of a point and day the newest holds. Remembered are the readings, the lowest 10 % and the
+    highest 90 % quantile of all cells; of the running cells their readings, the same quantiles and the median of the
+    fullest; the same of cell -1 where it holds standstill, or a frozen value (a level, though no standstill); and the
+    fault that ruled cell -1.
     """
-    out[:] = np.nan
-    out[READINGS], out[RUN_N], out[STOP_N], out[RULED] = 0.0, 0.0, 0.0, 0.0
-    fullest = 0.0
-    for k in range(rows.shape[0]):
-        row = rows[k]
-        out[READINGS] += row[N_TOTAL]
-        out[LOW] = np.fmin(out[LOW], row[P10])
-        out[HIGH] = np.fmax(out[HIGH], row[P90])
-        if row[CELL] >= 0:
-            out[RUN_N] += row[N]
-            out[RUN_LOW] = np.fmin(out[RUN_LOW], row[P10])
-            out[RUN_HIGH] = np.fmax(out[RUN_HIGH], row[P90])
-            if row[N] > fullest:
-                fullest, out[RUN_MID] = row[N], row[MEDIAN]
-        else:
-            out[RULED] = row[FAULT]
-            if (row[FAULT] == SOUND or row[FAULT] == FROZEN) and not np.isnan(row[MEDIAN]):
-                out[STOP_N], out[STOP_LOW], out[STOP_MID] = row[N_TOTAL], row[P10], row[MEDIAN]
-                out[STOP_HIGH] = row[P90]
+    if not len(rows):
+        return
+    rows = rows[np.lexsort((-rows[:, CELL], rows[:, N], rows[:, KNOWN], rows[:, DATE], rows[:, POINT]))]
+    other = (rows[1:, [POINT, DATE]] != rows[:-1, [POINT, DATE]]).any(axis=1)
+    last = np.flatnonzero(np.append(other, True))
+    newest = np.repeat(rows[last, KNOWN], np.diff(last, prepend=-1))
+    rows = rows[rows[:, KNOWN] == newest]
+    point, day = rows[:, POINT].astype(np.int64), rows[:, DATE].astype(np.int64) + days_on
+    memory[point, day] = blank(1, 1)[0, 0]
+    running = rows[:, CELL] >= 0
+    _gather(memory, rows, point, day, np.ones(len(rows), np.bool_), LOW, HIGH)
+    _gather(memory, rows, point, day, running, RUN_LOW, RUN_HIGH)
+    np.add.at(memory, (point, day, READINGS), rows[:, N_TOTAL])
+    np.add.at(memory, (point[running], day[running], RUN_N), rows[running, N])
+    full = running & (rows[:, N] > 0)
+    memory[point[full], day[full], RUN_MID] = rows[full, MEDIAN]  # rows with most readings, then lowest cell, come last
+    rest = ~running
+    memory[point[rest], day[rest], RULED] = rows[rest, FAULT]
+    still = rest & np.isin(rows[:, FAULT], [SOUND, FROZEN]) & ~np.isnan(rows[:, MEDIAN])
+    figures = [STOP_N, STOP_LOW, STOP_MID, STOP_HIGH]
+    memory[point[still][:, None], day[still][:, None], figures] = rows[still][:, [N_TOTAL, P10, MEDIAN, P90]]
 
 
-@kernel
-def remember_all(rows: Floats, memory: Floats) -> None:
-    """Rows sorted by point, date and version into ``memory`` (points, days, REMEMBERED); of a day the newest version."""
-    start = 0
-    for k in range(1, rows.shape[0] + 1):
-        same_day = k < rows.shape[0] and rows[k, POINT] == rows[start, POINT] and rows[k, DATE] == rows[start, DATE]
-        if same_day and rows[k, KNOWN] == rows[start, KNOWN]:
-            continue
-        if not same_day:
-            remember(rows[start:k], memory[int(rows[start, POINT]), int(rows[start, DATE])])
-        start = k
+def _gather(memory: Floats, rows: Floats, point: Ints, day: Ints, which: Bools, low: int, high: int) -> None:
+    at = (point[which], day[which])
+    np.fmin.at(memory, (*at, low), rows[which, P10])
+    np.fmax.at(memory, (*at, high), rows[which, P90])

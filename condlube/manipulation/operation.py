@@ -1,4 +1,4 @@
-"""How a machine ran through one day and the days before it: state, speed, load and ambient along a common time."""
+"""How machines ran through one day and its lookback: state, speed, load and ambient along a common time."""
 
 from __future__ import annotations
 
@@ -6,163 +6,227 @@ from typing import NamedTuple
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
-from condlube.manipulation.lag import hold, lagged
-from condlube.manipulation.layout import (
-    ACCELERATION, AMBIENT, CURRENT, LOAD, POWER, SPEED, VELOCITY, Batch, Numbers,
+from condlube.manipulation.fields import (
+    AMBIENT_HELD,
+    AT,
+    LOAD_HELD,
+    MIN_RPM,
+    OPERATION_FIELDS,
+    QUANTITY,
+    ROUTE,
+    SHAFT_RPM,
+    SPEED_HELD,
+    SPEED_LAG,
+    STARTED,
+    STATE,
 )  # fmt: skip
+from condlube.manipulation.kernel import Floats, Ints, kernel, newest_not_after, ranges, starts_of
+from condlube.manipulation.layout import Batch
 from condlube.manipulation.levels import decibel
-from condlube.manipulation.running import (
-    RUNNING, STOPPED, UNKNOWN, knows_zero, senses, tag_threshold, usable, votes,
+from condlube.manipulation.quantities import (
+    ACCELERATION,
+    AMBIENT,
+    CURRENT,
+    FIRST_OPERATING,
+    LOAD,
+    POWER,
+    SPEED,
+    ULTRASOUND,
+    VELOCITY,
 )  # fmt: skip
+from condlube.manipulation.reasons import SOUND, UNCERTAIN
+from condlube.manipulation.rules import CURRENT_FLOOR, HOLD, LAG, POWER_FLOOR
+from condlube.manipulation.running import RUNNING, STOPPED, UNKNOWN, knows_standstill, least_running, votes
+from condlube.manipulation.window import Window
+
+NEVER = -1e18
+SENSING = (ULTRASOUND, ACCELERATION, VELOCITY)  # signals whose level shows standstill
 
 
 class Operation(NamedTuple):
-    """Conditions from each time to the next, shape (times,); the first time of the day is at ``begin``."""
+    """Times of machine m are ``start[m]:start[m + 1]``; one of them is the begin of the day. A machine that has no
+    reading on the day has none."""
 
-    time: Ints
-    begin: int
-    state: Ints
-    speed: Floats  # relative to the register's speed; 0 at standstill
-    load: Floats
-    ambient: Floats
-    speed_lagged: Floats
-    load_lagged: Floats
-    ambient_lagged: Floats
-    started: Ints  # newest start, far in the past where there was none
-    starts: int  # of the day
-    known: int  # newest known_at of what it was made from
+    table: Floats  # (OPERATION_FIELDS, times)
+    start: Ints
+    machine: Ints  # of each time
+    known: Floats  # newest known_at of what each machine's operation was made from
 
 
-@kernel
-def window(batch: Batch, point: int, begin: int, end: int) -> tuple[int, int]:
-    """Range of a point's readings from ``begin`` up to, not including, ``end``."""
-    lo, hi = batch.start[point], batch.start[point + 1]
-    times = batch.time[lo:hi]
-    return lo + np.searchsorted(times, begin), lo + np.searchsorted(times, end)
+class Sources(NamedTuple):
+    """Points that tell how machines ran, sorted by machine. Of its readings (``reading`` into the window, in order of
+    time) source s has ``start[s]:start[s + 1]``, with their level: dB of a signal, else the value; NaN if unusable."""
+
+    point: Ints
+    machine: Ints
+    kind: Ints  # quantity
+    start: Ints
+    reading: Ints
+    level: Floats
 
 
-@kernel
-def sources(batch: Batch, machine: int, begin: int, end: int) -> Ints:
-    """Points that tell how the machine ran: its operating points and the plant's ambient, and, where neither speed nor
-    power nor current has a reading, its signals."""
-    members = batch.member[batch.member_start[machine] : batch.member_start[machine + 1]]
-    tagged = False
-    for p in members:
-        if batch.quantity[p] == SPEED or batch.quantity[p] == POWER or batch.quantity[p] == CURRENT:
-            lo, hi = window(batch, p, begin, end)
-            tagged |= usable(batch.code[lo:hi]).any()
-    out = np.empty(members.size + batch.plant.size, np.int64)
-    n = 0
-    for p in members:
-        if batch.quantity[p] >= SPEED or (senses(batch.quantity[p]) and not tagged and not batch.route[p]):
-            out[n] = p
-            n += 1
-    for p in batch.plant:
-        out[n] = p
-        n += 1
-    return out[:n]
+def operate(batch: Batch, window: Window, memory: Floats, rules: Floats, day: int) -> Operation:
+    """Operation of every machine on one day; ``memory`` (points, days, REMEMBERED) holds the days before.
 
-
-@kernel
-def operate(batch: Batch, numbers: Numbers, memory: Floats, machine: int, day: int) -> Operation:
-    """Operation of one machine on one day, with the days of the lookback before it.
-
-    ``memory`` (points, days, REMEMBERED) holds the days before. A reading speaks until the next one, for
-    ``numbers.hold`` at most. Speed comes first, then power, then current; without any, the signals vote: stopped where
-    one says so and none says that the machine runs.
+    A reading speaks until the next one, for ``hold_h`` at most. Speed comes first, then power, then current. Where
+    none of them has a usable reading the signals vote: stopped where one says so and none says running. Else the state
+    is unknown. Running at an unknown speed is running at the register's. The load is the machine's load, else its
+    current, else its power: one of them for good.
     """
-    begin, end = batch.begin[day], batch.end[day]
-    since = begin - numbers.lookback
-    chosen = sources(batch, machine, since, end)
-    size, known = 1, np.iinfo(np.int64).min
-    for p in chosen:
-        lo, hi = window(batch, p, since, end)
-        size += hi - lo
-    every = np.empty(size, np.int64)
-    every[0] = begin
-    n = 1
-    for p in chosen:
-        lo, hi = window(batch, p, since, end)
-        every[n : n + hi - lo] = batch.time[lo:hi]
-        n += hi - lo
-        if hi > lo:
-            known = max(known, batch.known[lo:hi].max())
-    time = np.unique(every)
-    n = time.size
-    state, speed = np.full(n, UNKNOWN), np.full(n, np.nan)
-    runs, stands = np.zeros(n, np.bool_), np.zeros(n, np.bool_)
-    load, ambient = np.full(n, np.nan), np.full(n, np.nan)
-    load_kind = _load_kind(batch, chosen)
-    for kind in (SPEED, POWER, CURRENT, LOAD, AMBIENT, -1):
-        for p in chosen:
-            q = batch.quantity[p]
-            if q != kind and not (kind == -1 and senses(q)):
-                continue
-            lo, hi = window(batch, p, since, end)
-            at, value, sound = batch.time[lo:hi], batch.value[lo:hi], usable(batch.code[lo:hi])
-            if q == AMBIENT:
-                hold(time, at, value, sound, numbers.hold, ambient)
-            if q == load_kind:
-                hold(time, at, value, sound, numbers.hold, load)
-            held = np.full(n, np.nan)
-            if kind == SPEED:
-                hold(time, at, value, sound, numbers.hold, held)
-                for i in range(n):
-                    if np.isnan(speed[i]) and not np.isnan(held[i]):
-                        speed[i] = abs(held[i]) / batch.shaft_rpm[p]
-                        state[i] = RUNNING if abs(held[i]) > batch.min_rpm[p] else STOPPED
-            elif kind == POWER or kind == CURRENT:
-                hold(time, at, value, sound, numbers.hold, held)
-                least = tag_threshold(q, value[sound], memory[p], numbers)
-                for i in range(n):
-                    if state[i] == UNKNOWN and not np.isnan(held[i]):
-                        state[i] = RUNNING if held[i] > least else STOPPED
-            elif kind == -1:
-                logarithmic = q == ACCELERATION or q == VELOCITY
-                if not knows_zero(memory[p]):
-                    sound &= value != 0.0
-                level = np.array([decibel(v, logarithmic) for v in value])
-                today = level[np.searchsorted(at, begin) :][sound[np.searchsorted(at, begin) :]]
-                under, over = votes(today, memory[p], logarithmic, numbers)
-                hold(time, at, level, sound, numbers.hold, held)
-                for i in range(n):
-                    runs[i] |= held[i] >= over
-                    stands[i] |= held[i] < under
-    for i in range(n):
-        if state[i] == UNKNOWN and (runs[i] or stands[i]):
-            state[i] = RUNNING if runs[i] else STOPPED
-        if state[i] != STOPPED and np.isnan(speed[i]):
-            speed[i] = 1.0
-        elif state[i] == STOPPED:
-            speed[i] = 0.0
-    started, starts = _starts(time, state, begin)
-    return Operation(
-        time, np.searchsorted(time, begin), state, speed, load, ambient, lagged(time, speed, numbers.lag),
-        lagged(time, load, numbers.lag), lagged(time, ambient, numbers.lag), started, starts, known,
-    )  # fmt: skip
+    active, sources = sources_of(batch, window, memory)
+    of_reading = np.repeat(sources.machine, np.diff(sources.start))
+    time = np.concatenate([window.time[sources.reading], np.full(len(active), batch.begin[day])])
+    of = np.concatenate([of_reading, active])
+    order = np.lexsort((time, of))
+    time, of = time[order], of[order]
+    new = np.ones(len(time), np.bool_)
+    new[1:] = (time[1:] != time[:-1]) | (of[1:] != of[:-1])
+    machines = len(batch.member_start) - 1
+    start = starts_of(of[new], machines)
+    known = np.full(machines, NEVER)
+    np.maximum.at(known, of_reading, window.known[sources.reading])
+    table = np.full((OPERATION_FIELDS, int(start[-1])), np.nan)
+    table[AT], table[STATE] = time[new], UNKNOWN
+    _combine(table, start, sources, window, *_thresholds(batch, window, sources, memory, rules), batch.points, rules)
+    table[SPEED_HELD, table[STATE] == STOPPED] = 0.0
+    table[SPEED_HELD, np.isnan(table[SPEED_HELD])] = 1.0
+    settle(table, start, rules[LAG])
+    return Operation(table, start, of[new], known)
+
+
+def sources_of(batch: Batch, window: Window, memory: Floats) -> tuple[Ints, Sources]:
+    """Machines that have a reading on the day, and the points that tell how they ran.
+
+    These are a machine's operating points, then its signals (not of a route) where neither speed nor power nor current
+    has a usable reading, then the plant's ambient.
+    """
+    quantity = batch.points[:, QUANTITY].astype(np.int64)
+    usable = (window.code == SOUND) | (window.code == UNCERTAIN)
+    machines = len(batch.member_start) - 1
+    active, tagged = np.zeros(machines + 1, np.bool_), np.zeros(machines + 1, np.bool_)
+    active[batch.machine_of[window.point[window.today]]] = True
+    tagged[batch.machine_of[window.point[usable & np.isin(quantity, (SPEED, POWER, CURRENT))[window.point]]]] = True
+    member, of = batch.member, batch.machine_of[batch.member]
+    sensing = np.isin(quantity[member], SENSING) & (batch.points[member, ROUTE] == 0) & ~tagged[of]
+    kept = active[of] & (sensing | (quantity[member] >= FIRST_OPERATING))
+    running = np.flatnonzero(active[:machines])
+    point = np.concatenate([member[kept], np.tile(batch.plant, len(running))])
+    machine = np.concatenate([of[kept], np.repeat(running, len(batch.plant))])
+    order = np.argsort(machine, kind="stable")
+    point, machine = point[order], machine[order]
+
+    lo, hi = window.start[point], window.start[point + 1]
+    reading = ranges(lo, hi)
+    kind = quantity[point]
+    of_reading = np.repeat(np.arange(len(point)), hi - lo)
+    signal = kind < FIRST_OPERATING
+    value = np.where(usable, window.value, np.nan)[reading]
+    value[(value == 0.0) & (signal & knows_standstill(memory[point]))[of_reading]] = np.nan
+    level = decibel(value, (signal & (kind != ULTRASOUND))[of_reading])
+    return running, Sources(point, machine, kind, np.concatenate(([0], np.cumsum(hi - lo))), reading, level)
+
+
+def _thresholds(
+    batch: Batch, window: Window, sources: Sources, memory: Floats, rules: Floats
+) -> tuple[Floats, Floats]:
+    """Per source the level under which it says stopped, and from which it says running."""
+    under, over = np.full(len(sources.point), np.nan), np.full(len(sources.point), np.nan)
+    speed = sources.kind == SPEED
+    under[speed] = batch.points[sources.point[speed], MIN_RPM]
+    fresh = window.today[sources.reading] & ~np.isnan(sources.level)
+    source = np.repeat(np.arange(len(sources.point)), np.diff(sources.start))
+    for tag in (False, True):
+        mine = np.isin(sources.kind, (POWER, CURRENT) if tag else SENSING)
+        if not mine.any():
+            continue
+        chosen = fresh & mine[source]
+        level, of = sources.level[chosen], (np.cumsum(mine) - 1)[source[chosen]]
+        start = starts_of(of, int(mine.sum()))
+        remembered, kind = memory[sources.point[mine]], sources.kind[mine]
+        if tag:
+            floor = np.where(kind == POWER, rules[POWER_FLOOR], rules[CURRENT_FLOOR])
+            under[mine] = least_running(level[np.lexsort((level, of))], start, remembered, rules, floor)
+        else:
+            under[mine], over[mine] = votes(level, start, remembered, kind != ULTRASOUND, rules)
+    return under, over
+
+
+def _combine(
+    table: Floats, start: Ints, sources: Sources, window: Window, under: Floats, over: Floats, points: Floats,
+    rules: Floats,
+) -> None:  # fmt: skip
+    """Hold every source's readings at the machine's times and let them tell state, speed, load and ambient."""
+    machines = len(start) - 1
+    load_kind = np.full(machines, -1)
+    for kind in (POWER, CURRENT, LOAD):
+        load_kind[sources.machine[sources.kind == kind]] = kind
+    usable = np.flatnonzero(~np.isnan(sources.level))
+    of = np.repeat(np.arange(len(sources.point)), np.diff(sources.start))[usable]
+    times = np.diff(start)[sources.machine]
+    source = np.repeat(np.arange(len(sources.point)), times)
+    place = ranges(start[sources.machine], start[sources.machine] + times)
+    time = window.time[sources.reading[usable]]
+    found = newest_not_after(of, time, source, table[AT, place])
+    fresh = found >= 0
+    fresh[fresh] = table[AT, place[fresh]] - time[found[fresh]] <= rules[HOLD]
+    source, place, held = source[fresh], place[fresh], sources.level[usable[found[fresh]]]
+
+    kind = sources.kind[source]
+    rank = _rank(sources)[source]
+    for k in range(int(rank.max(initial=-1)) + 1):
+        for quantity in (SPEED, POWER, CURRENT):
+            mine = (kind == quantity) & (rank == k)
+            if quantity == SPEED:
+                shaft = points[sources.point[source[mine]], SHAFT_RPM]
+                _fill(table[SPEED_HELD], place[mine], np.abs(held[mine]) / shaft)
+            told = mine & (table[STATE, place] == UNKNOWN)
+            runs = np.abs(held[told]) > under[source[told]]
+            table[STATE, place[told]] = np.where(runs, RUNNING, STOPPED)
+        mine = (kind == load_kind[sources.machine[source]]) & (rank == k)
+        _fill(table[LOAD_HELD], place[mine], held[mine])
+        mine = (kind == AMBIENT) & (rank == k)
+        _fill(table[AMBIENT_HELD], place[mine], held[mine])
+    signal = kind < FIRST_OPERATING
+    table[STATE, place[signal & (held < under[source])]] = STOPPED
+    table[STATE, place[signal & (held >= over[source])]] = RUNNING
+
+
+def _rank(sources: Sources) -> Ints:
+    """How many sources of the same quantity come before each on its machine."""
+    group = sources.machine * 100 + sources.kind
+    order = np.argsort(group, kind="stable")
+    first = np.searchsorted(group[order], group[order])
+    rank = np.empty(len(group), np.int64)
+    rank[order] = np.arange(len(group)) - first
+    return rank
+
+
+def _fill(row: Floats, place: Ints, value: Floats) -> None:
+    """Write values where the row is still empty."""
+    empty = np.isnan(row[place])
+    row[place[empty]] = value[empty]
 
 
 @kernel
-def _load_kind(batch: Batch, chosen: Ints) -> int:
-    """The quantity that speaks for the load: load itself, else current, else power."""
-    for kind in (LOAD, CURRENT, POWER):
-        for p in chosen:
-            if batch.quantity[p] == kind:
-                return kind
-    return LOAD
+def settle(table: Floats, start: Ints, lag: float) -> None:
+    """Find the newest start at each time, and put speed, load and ambient through the thermal lag.
 
-
-@kernel
-def _starts(time: Ints, state: Ints, begin: int) -> tuple[Ints, int]:
-    """Newest start up to each time, and the number of starts from ``begin`` on."""
-    started = np.empty(time.size, np.int64)
-    newest, before, count = np.iinfo(np.int64).min // 2, UNKNOWN, 0
-    for i in range(time.size):
-        if state[i] == RUNNING and before == STOPPED:
-            newest = time[i]
-            count += time[i] >= begin
-        if state[i] != UNKNOWN:
-            before = state[i]
-        started[i] = newest
-    return started, count
+    ``y' = (x - y) / lag`` with x constant from each time to the next, solved exactly:
+    ``y = x + (y - x) exp(-elapsed / lag)``, from ``y = x`` where x is first known; an unknown x holds y.
+    """
+    for m in range(start.size - 1):
+        newest, before = NEVER, UNKNOWN
+        for i in range(start[m], start[m + 1]):
+            if table[STATE, i] == RUNNING and before == STOPPED:
+                newest = table[AT, i]
+            if table[STATE, i] != UNKNOWN:
+                before = table[STATE, i]
+            table[STARTED, i] = newest
+            decay = np.exp((table[AT, i - 1] - table[AT, i]) / lag) if i > start[m] else 0.0
+            for k in range(3):
+                x, y = np.nan, np.nan
+                if i > start[m]:
+                    x, y = table[SPEED_HELD + k, i - 1], table[SPEED_LAG + k, i - 1]
+                if not np.isnan(x):
+                    y = x + (y - x) * decay
+                table[SPEED_LAG + k, i] = table[SPEED_HELD + k, i] if np.isnan(y) else y

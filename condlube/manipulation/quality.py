@@ -1,41 +1,63 @@
 """Signal quality: one criterion per function. What one reading tells by itself (marked bad, out of physical range, full
 scale, clock) is decided where readings are laid out; here are the criteria that need its neighbours or the day.
 
-Every ``flag_*`` function looks at the readings of one point from the lookback to the end of the day, shape (n,), and
-writes its code over those that were sound. Nothing after the day is looked at, so a day can be summarised once.
+Every ``flag_*`` function goes over the readings of all points from the lookback to the end of the day and writes its
+code over those that were sound. Nothing after the day is looked at, so a day can be summarised once. ``quantity`` and
+``memory`` (points, days, REMEMBERED: the days before) are per point; ``running`` is false at standstill.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Bools, Floats, Ints, kernel
-from condlube.manipulation.layout import ACCELERATION, TEMPERATURE, ULTRASOUND, VELOCITY, Numbers
+from condlube.manipulation.fields import HIGH, LOW, READINGS
+from condlube.manipulation.kernel import Bools, Floats, Ints, starts_of
 from condlube.manipulation.levels import decibel
-from condlube.manipulation.memory import HIGH, LOW, READINGS, RULED, RUN_HIGH, RUN_LOW, STOP_HIGH, STOP_LOW
-from condlube.manipulation.reasons import (
-    BAD, CLOCK, FROZEN, FULL_SCALE, GAP, QUANTISED, RANGE, SOUND, SPIKE, STALE, UNIT_JUMP, ZERO,
+from condlube.manipulation.quantities import FIRST_OPERATING, TEMPERATURE, ULTRASOUND
+from condlube.manipulation.reasons import FROZEN, SOUND, SPIKE, ZERO
+from condlube.manipulation.rules import (
+    FROZEN_AMBIENT_K,
+    FROZEN_BITS,
+    FROZEN_FOR,
+    FROZEN_READINGS,
+    LOOKBACK_DAYS,
+    SPIKE_DB,
+    SPIKE_K,
+    ZERO_READINGS,
 )  # fmt: skip
-
-INCH, GRAVITY, KELVIN = 25.4, 9.80665, 273.15
-
-
-@kernel
-def flag_zero(value: Floats, running: Bools, code: Ints, quantity: int, least: int) -> None:
-    """Exact zeros in a row while the machine runs; a single one where zero cannot be a level (amplitudes)."""
-    needed = least if quantity == ULTRASOUND or quantity == TEMPERATURE else 1
-    n = 0
-    for i in range(value.size):
-        n = n + 1 if value[i] == 0.0 and running[i] and code[i] <= ZERO and code[i] in (SOUND, RANGE) else 0
-        if n >= needed:
-            code[i - n + 1 : i + 1] = ZERO
+from condlube.manipulation.window import Window
 
 
-@kernel
+def is_amplitude(quantity: Floats) -> Bools:
+    """Whether levels of a quantity compare as ratios and zero is no level: neither dB nor °C."""
+    return (quantity != ULTRASOUND) & (quantity != TEMPERATURE)
+
+
+def is_same(a: Floats, b: Floats) -> Bools:
+    """Equal but for the rounding of a unit conversion."""
+    return np.asarray(np.abs(a - b) <= 1e-9 * np.maximum(np.abs(a), np.abs(b)))
+
+
+def runs(same: Bools) -> tuple[Ints, Ints]:
+    """First of each run and one past its last, where ``same[i]`` tells that i goes on with the run of i - 1."""
+    first = np.flatnonzero(~same)
+    return first, np.append(first, len(same))[1:]
+
+
+def flag_zero(window: Window, running: Bools, quantity: Floats, rules: Floats) -> None:
+    """Exact zeros in a row while the machine runs; a single one where zero cannot be a level."""
+    point = window.point
+    zero = (window.value == 0.0) & running & (window.code == SOUND) & (quantity[point] < FIRST_OPERATING)
+    index = np.flatnonzero(zero)
+    first, end = runs(np.append(False, (np.diff(index) == 1) & (np.diff(point[index]) == 0))[: len(index)])
+    needed = np.where(is_amplitude(quantity), 1.0, rules[ZERO_READINGS])
+    long = end - first >= needed[point[index[first]]]
+    window.code[index[np.repeat(long, end - first)]] = ZERO
+
+
 def flag_frozen(
-    time: Ints, value: Floats, running: Bools, ambient: Floats, code: Ints, quantity: int, memory: Floats,
-    numbers: Numbers,
-) -> None:  # fmt: skip
+    window: Window, running: Bools, ambient: Floats, quantity: Floats, memory: Floats, rules: Floats
+) -> None:
     """Equal values for longer than the point ever holds still, from where they began.
 
     A run of n equal values is frozen if it lasts ``frozen_h`` and ``frozen_readings`` and if ``n log2(1/r)`` reaches
@@ -43,206 +65,98 @@ def flag_frozen(
     repeats (r near 0), one in whole degrees does so all the time. Remembered days that were flat at one value raise r;
     those at the run's own value that lead up to it belong to the run. Before anything is known r is 1/2, or 9/10 if
     all values are whole numbers. Where ambient moved by ``frozen_ambient_k`` during the run a temperature has no such
-    excuse: r is at most 1/2.
+    excuse: r is at most 1/2. ``ambient`` is that at each reading.
     """
-    n = value.size
-    pairs, equal, whole = 0, 0, True
-    last = -1
-    for i in range(n):
-        if _may_freeze(code[i], running[i]):
-            whole &= value[i] == np.floor(value[i])
-            if last >= 0:
-                pairs += 1
-                equal += _same(value[i], value[last])
-            last = i
-    usual_equal, usual_pairs = (9.0, 10.0) if whole else (1.0, 2.0)
-    first = -1
-    previous, length, leads = -1, 0, True
-    for i in range(n + 1):
-        if i < n and not _may_freeze(code[i], running[i]):
-            continue
-        if i < n and previous >= 0 and _same(value[i], value[previous]):
-            length += 1
-            previous = i
-            continue
-        if (
-            previous >= 0
-            and length >= numbers.frozen_readings
-            and time[previous] - time[first] >= numbers.frozen
-        ):
-            total, still = _stillness(value[first], float(length), leads, memory, numbers)
-            repeats = (equal - (length - 1) + usual_equal) / (pairs - (length - 1) + usual_pairs)
-            repeats = max(repeats, still)
-            span = ambient[first : previous + 1]
-            if quantity == TEMPERATURE and _range(span) >= numbers.frozen_ambient_k:
-                repeats = min(repeats, 0.5)
-            if -total * np.log2(repeats) >= numbers.frozen_bits:
-                for j in range(first, previous + 1):
-                    if _may_freeze(code[j], running[j]):
-                        code[j] = FROZEN
-        leads = previous < 0
-        first, previous, length = i, i, 1
-
-
-@kernel
-def _may_freeze(code: int, running: bool) -> bool:
-    return running and code == SOUND
-
-
-@kernel
-def _same(a: float, b: float) -> bool:
-    """Equal but for the rounding of a unit conversion."""
-    return abs(a - b) <= 1e-9 * max(abs(a), abs(b))
-
-
-@kernel
-def _range(value: Floats) -> float:
-    low, high = np.inf, -np.inf
-    for v in value:
-        low, high = np.fmin(low, v), np.fmax(high, v)
-    return high - low
-
-
-@kernel
-def _stillness(value: float, length: float, leads: bool, memory: Floats, numbers: Numbers) -> tuple[float, float]:
-    """Length of a run with the remembered days that lead up to it, and the repeat share that flat days stand for."""
-    before = memory.shape[0]
-    total = length
-    while leads and before > 0 and _flat(memory[before - 1]) and _same(memory[before - 1, LOW], value):
-        before -= 1
-        if before < memory.shape[0] - numbers.lookback_days:
-            total += memory[before, READINGS]
-    days, flat, readings = 0, 0, 0.0
-    for k in range(before):
-        if memory[k, READINGS] > 0:
-            days += 1
-            flat += _flat(memory[k])
-            readings += memory[k, READINGS]
-    if days < 3:
-        return total, 0.0
-    return total, ((flat + 0.5) / (days + 1.0)) ** (days / readings)
-
-
-@kernel
-def _flat(day: Floats) -> bool:
-    return day[READINGS] > 1 and day[LOW] == day[HIGH]
-
-
-@kernel
-def flag_spikes(value: Floats, running: Bools, code: Ints, quantity: int, numbers: Numbers) -> None:
-    """Single readings far from both neighbours, which agree; the newest reading has no neighbour yet."""
-    limit = numbers.spike_k if quantity == TEMPERATURE else numbers.spike_db
-    logarithmic = quantity != ULTRASOUND and quantity != TEMPERATURE
-    level = np.array([decibel(v, logarithmic) for v in value])
-    for i in range(1, value.size - 1):
-        if code[i] == SOUND and code[i - 1] == SOUND and code[i + 1] == SOUND and running[i - 1 : i + 2].all():
-            near = min(abs(level[i] - level[i - 1]), abs(level[i] - level[i + 1]))
-            if near >= limit and abs(level[i + 1] - level[i - 1]) <= limit / 2:
-                code[i] = SPIKE
-
-
-@kernel
-def flag_unit_jump(
-    value: Floats, running: Bools, code: Ints, quantity: int, memory: Floats, today: int, numbers: Numbers
-) -> None:
-    """Everything from a step by the factor of a unit conversion on, until a step by such a factor back.
-
-    At the step the medians of ``unit_readings`` on either side stand in the ratio of a conversion (mm/s and in/s, g and
-    m/s²; °C, °F and K) within ``unit_tolerance``, and the step is one between neighbours, into levels that the
-    remembered days never saw. The lookback begins as the day before it was ruled; a step older than the lookback is
-    known by the newest remembered day. ``today`` is the first reading of the day.
-    """
-    if quantity != TEMPERATURE and quantity != ACCELERATION and quantity != VELOCITY:
+    points = len(quantity)
+    index = np.flatnonzero(running & (window.code == SOUND) & (quantity[window.point] < FIRST_OPERATING))
+    point, value, time = window.point[index], window.value[index], window.time[index]
+    neighbours = np.append(False, np.diff(point) == 0)[: len(index)]
+    same = neighbours.copy()
+    same[1:] &= is_same(value[1:], value[:-1])
+    first, end = runs(same)
+    n = (end - first).astype(np.float64)
+    long = (n >= rules[FROZEN_READINGS]) & (time[end - 1] - time[first] >= rules[FROZEN_FOR])
+    first, end, n = first[long], end[long], n[long]
+    if not len(first):
         return
-    index = np.flatnonzero(running & (code != BAD) & (code != CLOCK))
-    k = numbers.unit_readings
-    low, high = np.inf, -np.inf
-    for day in memory:
-        low = np.fmin(low, np.fmin(day[RUN_LOW], day[STOP_LOW]))
-        high = np.fmax(high, np.fmax(day[RUN_HIGH], day[STOP_HIGH]))
-    early = memory.shape[0] - numbers.lookback_days
-    jumped = ruled_by_unit(memory[:early])
-    stepped = False
-    for place in range(index.size):
-        i = index[place]
-        if i >= today and not stepped:
-            jumped = ruled_by_unit(memory)
-            stepped = True
-        if place >= k and place + k <= index.size:
-            left = np.median(value[index[place - k : place]])
-            right = np.median(value[index[place : place + k]])
-            step = value[i] - value[index[place - 1]]
-            if is_conversion(left, right, step, quantity, numbers.unit_tolerance):
-                spread = numbers.unit_tolerance * abs(right - left)
-                if jumped or not (low - spread <= right <= high + spread):
-                    jumped, stepped = not jumped, True
-        if not jumped:
-            low, high = min(low, value[i]), max(high, value[i])
-        elif code[i] in (SOUND, RANGE, FULL_SCALE):
-            code[i] = UNIT_JUMP
+    of = point[first]
+    whole = np.bincount(point[value != np.floor(value)], minlength=points)[of] == 0
+    prior = np.where(whole, 9.0, 1.0)
+    equal, pairs = (np.bincount(point[which], minlength=points)[of] for which in (same, neighbours))
+    repeats = (equal - (n - 1.0) + prior) / (pairs - (n - 1.0) + prior + 1.0)
+    total, still = stillness(value[first], n, ~neighbours[first], memory[of], int(rules[LOOKBACK_DAYS]))
+    repeats = np.maximum(repeats, still)
+    swing = np.array([_range(ambient[index[a:b]]) for a, b in zip(first, end, strict=True)])
+    moved = (quantity[of] == TEMPERATURE) & (swing >= rules[FROZEN_AMBIENT_K])
+    repeats[moved] = np.minimum(repeats[moved], 0.5)
+    frozen = -total * np.log2(repeats) >= rules[FROZEN_BITS]
+    for a, b in zip(first[frozen], end[frozen], strict=True):
+        window.code[index[a:b]] = FROZEN
 
 
-@kernel
-def ruled_by_unit(memory: Floats) -> bool:
-    """Whether the newest remembered day was ruled by a unit jump."""
-    for k in range(memory.shape[0] - 1, -1, -1):
-        if memory[k, READINGS] > 0:
-            return memory[k, RULED] == UNIT_JUMP
-    return False
+def stillness(value: Floats, n: Floats, leads: Bools, memory: Floats, lookback_days: int) -> tuple[Floats, Floats]:
+    """Length of runs of ``n`` values with the remembered days that lead up to them, where a run ``leads`` its window;
+    and the share of equal neighbours that the flat days among the others stand for. ``memory`` is per run."""
+    seen = memory[:, :, READINGS] > 0
+    flat = (memory[:, :, READINGS] > 1) & (memory[:, :, LOW] == memory[:, :, HIGH])
+    alike = flat & is_same(memory[:, :, LOW], value[:, None]) & leads[:, None]
+    own = np.logical_and.accumulate(alike[:, ::-1], axis=1)[:, ::-1]
+    before = own.copy()
+    before[:, memory.shape[1] - lookback_days :] = False
+    total = n + np.where(before, memory[:, :, READINGS], 0.0).sum(axis=1)
+    others = seen & ~own
+    days = others.sum(axis=1)
+    readings = np.where(others, memory[:, :, READINGS], 0.0).sum(axis=1)
+    known = days >= 3
+    share = np.zeros(len(n))
+    share[known] = (((flat & others).sum(axis=1) + 0.5) / (days + 1.0))[known] ** (days[known] / readings[known])
+    return total, share
 
 
-@kernel
-def is_conversion(left: float, right: float, step: float, quantity: int, tolerance: float) -> bool:
-    """Whether ``right`` is ``left`` in another unit of the quantity, reached in one ``step``."""
-    if quantity == TEMPERATURE:
-        candidates = (1.8 * left + 32.0, (left - 32.0) / 1.8, left + KELVIN, left - KELVIN)
-    else:
-        factor = GRAVITY if quantity == ACCELERATION else INCH
-        candidates = (left * factor, left / factor, left * factor, left / factor)
-    for wanted in candidates:
-        size = abs(wanted - left)
-        if quantity == TEMPERATURE:
-            near = abs(right - wanted) <= tolerance * size and size > 20.0
-        else:
-            near = left > 0.0 and right > 0.0 and abs(right / wanted - 1.0) <= tolerance
-        if near and abs(step) >= (1.0 - 3.0 * tolerance) * size:
-            return True
-    return False
+def _range(value: Floats) -> float:
+    return float(np.fmax.reduce(value) - np.fmin.reduce(value))
 
 
-@kernel
-def is_gap(coverage: float, least: float) -> bool:
+def flag_spikes(window: Window, running: Bools, quantity: Floats, rules: Floats) -> None:
+    """Single readings far from both neighbours, which agree; the newest reading has no neighbour yet."""
+    of_reading = quantity[window.point]
+    sound = (window.code == SOUND) & running & (of_reading < FIRST_OPERATING)
+    level = decibel(np.where(sound, window.value, np.nan), is_amplitude(of_reading))
+    limit = np.where(of_reading == TEMPERATURE, rules[SPIKE_K], rules[SPIKE_DB])[1:-1]
+    step = np.diff(level)
+    away = np.minimum(np.abs(step[:-1]), np.abs(step[1:])) >= limit
+    inner = np.diff(window.point) == 0
+    spike = away & (np.abs(level[2:] - level[:-2]) <= limit / 2) & inner[:-1] & inner[1:]
+    window.code[1:-1][spike] = SPIKE
+
+
+def is_gap(coverage: Floats, least: float) -> Bools:
     """Too few of the expected readings to speak for the day."""
     return coverage < least
 
 
-@kernel
-def is_stale(last: int, end: int, interval: float, limit: int) -> bool:
+def is_stale(last: Floats, end: float, interval: Floats, limit: float) -> Bools:
     """The newest reading is older at the day's end than ``limit``, and than the point's usual interval explains."""
-    return end - last > max(float(limit), 2.0 * interval)
+    return end - last > np.maximum(limit, 2.0 * interval)
 
 
-@kernel
-def is_quantised(value: Floats, quantity: int, coarsest: float) -> bool:
-    """Neighbouring values lie further apart than can be judged; told only where values repeat, of at least twelve."""
-    ordered = np.sort(value)
-    if ordered.size < 12:
-        return False
-    step, distinct = np.inf, 1
-    for i in range(1, ordered.size):
-        if not _same(ordered[i], ordered[i - 1]):
-            distinct += 1
-            step = min(step, ordered[i] - ordered[i - 1])
-    if distinct < 2 or distinct > ordered.size // 2:
-        return False
-    relative = quantity != ULTRASOUND and quantity != TEMPERATURE
-    return step > coarsest * (abs(np.median(ordered)) if relative else 1.0)
+def is_quantised(value: Floats, point: Ints, quantity: Floats, coarsest: Floats) -> Bools:
+    """Steps between neighbouring values are coarser than can be judged, per point.
 
-
-@kernel
-def ruling(code: Ints, share: float) -> int:
-    """The most frequent fault of a day's readings, if it holds at least ``share`` of them; else sound."""
-    counts = np.bincount(code, minlength=GAP)
-    counts[SOUND] = 0
-    fault = int(np.argmax(counts))
-    return fault if code.size and counts[fault] >= share * code.size and counts[fault] > 0 else SOUND
+    ``value`` are sound readings and their ``point``. Told only of twelve readings or more of which half repeat another;
+    of an amplitude the step counts as a share of the median.
+    """
+    order = np.lexsort((value, point))
+    value, point = value[order], point[order]
+    step = np.diff(value, prepend=np.nan)
+    step[np.append(True, np.diff(point) != 0)[: len(step)]] = np.nan
+    step[1:][is_same(value[1:], value[:-1])] = np.nan
+    least = np.full(len(quantity), np.inf)
+    np.fmin.at(least, point, step)
+    start = starts_of(point, len(quantity))
+    n = np.diff(start)
+    distinct = np.bincount(point[~np.isnan(step)], minlength=len(quantity)) + 1
+    level = np.full(len(quantity), np.nan)
+    level[n > 0] = value[(start[:-1] + n // 2)[n > 0]]
+    unit = np.where(is_amplitude(quantity), np.abs(level), 1.0)
+    return (n >= 12) & (2 * distinct <= n) & (distinct > 1) & (least > coarsest * unit)

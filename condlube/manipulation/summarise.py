@@ -9,15 +9,38 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.manipulation.days import summarise_days
-from condlube.manipulation.kernel import Floats, Ints
-from condlube.manipulation.layout import instants, lay_out, machines, numbers
-from condlube.manipulation.memory import (
-    AMBIENT_LAGGED, AMBIENT_MEAN, CELL, COVERAGE, DATE, FAULT, FIELDS, KNOWN, LAST_TIME, LAST_VALUE, LOAD_LAGGED,
-    LOAD_MEAN, MEDIAN, N, N_TOTAL, OCTILE, P10, P90, POINT, REMEMBERED, RUNNING_H, SPEED_LAGGED, SPEED_RPM, SPREAD,
-    STARTS, remember_all,
+from condlube.manipulation.days import summarise_day
+from condlube.manipulation.fields import (
+    AMBIENT_LAGGED,
+    AMBIENT_MEAN,
+    CELL,
+    COVERAGE,
+    DATE,
+    FAULT,
+    FIELDS,
+    KNOWN,
+    LAST_TIME,
+    LAST_VALUE,
+    LOAD_LAGGED,
+    LOAD_MEAN,
+    MEDIAN,
+    N_TOTAL,
+    OCTILE,
+    P10,
+    P90,
+    POINT,
+    RUNNING_H,
+    SPEED_LAGGED,
+    SPEED_RPM,
+    SPREAD,
+    STARTS,
+    N,
 )  # fmt: skip
+from condlube.manipulation.kernel import Floats
+from condlube.manipulation.layout import instants, lay_out
+from condlube.manipulation.memory import blank, remember
 from condlube.manipulation.reasons import REASONS
+from condlube.manipulation.rules import rules_of
 from condlube.policy.model import Policy
 from condlube.schema.tables import TABLES
 
@@ -92,14 +115,19 @@ def _block(
     readings: pd.DataFrame, points: pd.DataFrame, bearings: pd.DataFrame, days: list[date], zone: ZoneInfo,
     policy: Policy, earlier: pd.DataFrame | None,
 ) -> Floats:  # fmt: skip
-    first = days[0] - timedelta(days=policy.summary.memory_days)
-    calendar = np.array([(day - first).days for day in days], np.int64)
-    memory = np.full((len(points), int(calendar[-1]) + 1, REMEMBERED), np.nan)
-    memory[:, :, [0, 3, 7, 11]] = 0.0
+    keep = policy.summary.memory_days
+    first = days[0] - timedelta(days=keep)
+    memory = blank(len(points), (days[-1] - first).days + 1)
     if earlier is not None and len(earlier):
         _recall(earlier, points, first, memory)
-    batch = lay_out(readings, points, bearings, days, calendar, zone, policy)
-    return summarise_days(batch, numbers(policy), memory)
+    batch, rules = lay_out(readings, points, bearings, days, zone, policy), rules_of(policy)
+    made = []
+    for k, day in enumerate(days):
+        today = (day - first).days
+        rows = summarise_day(batch, memory[:, today - keep : today], rules, k)
+        remember(rows, today - k, memory)
+        made.append(rows)
+    return np.concatenate(made)
 
 
 def _recall(earlier: pd.DataFrame, points: pd.DataFrame, first: date, memory: Floats) -> None:
@@ -115,13 +143,14 @@ def _recall(earlier: pd.DataFrame, points: pd.DataFrame, first: date, memory: Fl
     rows[:, FAULT] = np.array([*(REASONS.index(word) for word in found), 0], np.float64)[label]
     rows = rows[(point >= 0) & (day >= 0) & (day < memory.shape[1])]
     rows = rows[np.lexsort((rows[:, CELL], rows[:, KNOWN], rows[:, DATE], rows[:, POINT]))]
-    remember_all(rows, memory)
+    remember(rows, 0, memory)
 
 
 def _frame(rows: Floats, names: np.ndarray, dates: pd.DatetimeIndex) -> pd.DataFrame:
     octiles = np.empty(len(rows), object)
     has = ~np.isnan(rows[:, OCTILE])
-    octiles[has] = list(rows[has, OCTILE : OCTILE + 8])
+    for row in np.flatnonzero(has):
+        octiles[row] = rows[row, OCTILE : OCTILE + 8]
     columns: dict[str, object] = {
         "point_id": names[rows[:, POINT].astype(np.int64)],
         "date": dates[rows[:, DATE].astype(np.int64)],

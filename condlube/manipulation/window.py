@@ -1,0 +1,35 @@
+"""The readings of one day and its lookback, of all points one after another."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from condlube.manipulation.fields import CODE, KNOWN_AT, TIME, VALUE
+from condlube.manipulation.kernel import Bools, Floats, Ints, ranges
+from condlube.manipulation.layout import Batch
+from condlube.manipulation.rules import LOOKBACK
+
+
+class Window(NamedTuple):
+    """Readings of point p are ``start[p]:start[p + 1]``."""
+
+    time: Floats
+    value: Floats
+    code: Floats
+    known: Floats
+    start: Ints
+    point: Ints
+    today: Bools  # of the day itself, not of its lookback
+
+
+def window_of(batch: Batch, day: int, rules: Floats) -> Window:
+    """The window of one day; its codes are a copy that may be written to."""
+    lo = batch.positions(batch.begin[day] - rules[LOOKBACK])
+    hi = batch.positions(batch.end[day])
+    index = ranges(lo, hi)
+    time, value, code, known = (batch.readings[field, index] for field in (TIME, VALUE, CODE, KNOWN_AT))
+    start = np.concatenate(([0], np.cumsum(hi - lo)))
+    point = np.repeat(np.arange(len(lo)), hi - lo)
+    return Window(time, value, code, known, start, point, time >= batch.begin[day])
