@@ -132,9 +132,9 @@ def _speaking(bearings: pd.DataFrame, points: pd.DataFrame, usage: pd.DataFrame)
 def _octiles(column: pd.Series) -> FloatArray:
     """[rows, 8] housing temperatures; NaN where a row has none."""
     parts = np.full((len(column), PARTS), np.nan)
-    lists = pa.array(column, type=pa.list_(pa.float64()), from_pandas=True).combine_chunks() if len(column) else None
-    if lists is None:
+    if not len(column):
         return parts
+    lists = pa.chunked_array([pa.array(list(column), type=pa.list_(pa.float64()), from_pandas=True)]).combine_chunks()
     there = np.asarray(lists.is_valid()) & (np.nan_to_num(np.asarray(lists.value_lengths()).astype(float)) == PARTS)
     parts[there] = np.asarray(lists.filter(pa.array(there)).flatten(), dtype=np.float64).reshape(-1, PARTS)
     return parts

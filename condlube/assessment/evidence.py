@@ -91,7 +91,7 @@ def gather(
         row[at, POSITION[source]] = by
         reason[at, POSITION[source]] = code
 
-    order = np.lexsort((deviations["point_id"].to_numpy(dtype=str), -counted, -strength, ~sound, level, which))
+    order = np.lexsort((-counted, -strength, ~sound, level, which))
     first = order[_firsts(which[order] * len(LEVELS) + level[order])]
     row[which[first], level[first]] = first
     heard = first[sound[first]]
@@ -188,13 +188,14 @@ def lubrication_lost(evidence: Evidence) -> BoolArray:
 
 
 def _own(bearings: pd.DataFrame, deviations: pd.DataFrame) -> pd.DataFrame:
-    """Rows of these bearings and of evidence quantities, with the positions of bearing and level source."""
+    """Rows of these bearings and of evidence quantities, ordered by bearing and point, with the positions of bearing
+    and level source."""
     which = pd.Index(bearings["bearing_id"]).get_indexer(deviations["bearing_id"])
     level = deviations["quantity"].map(LEVEL_OF).map(POSITION)
     keep = (which >= 0) & level.notna().to_numpy()
     kept = deviations[keep].assign(which=which[keep], level=level[keep].astype(np.int64))
     kept["level_time"] = times(kept["level_time"])
-    return kept.reset_index(drop=True)
+    return kept.sort_values(["which", "point_id"], kind="stable", ignore_index=True)
 
 
 def _number(deviations: pd.DataFrame, name: str) -> FloatArray:

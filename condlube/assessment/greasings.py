@@ -47,11 +47,10 @@ def standing(events: pd.DataFrame) -> pd.DataFrame:
 
 def doses(bearings: pd.DataFrame) -> FloatArray:
     """Grease per relubrication (g): the manual's quantity, else from the dimensions."""
-    entry = bearings["entry"].to_numpy(dtype=object)
     calculated = relubrication_quantity(
         bearings["outside_diameter_mm"].to_numpy(dtype=np.float64),
         bearings["width_mm"].to_numpy(dtype=np.float64),
-        np.where(entry == "outer_ring_groove", "groove", "side"),
+        bearings["entry"].to_numpy(dtype=object),
     )
     manual = bearings["manual_quantity_g"].to_numpy(dtype=np.float64, na_value=np.nan)
     return np.asarray(np.where(manual > 0, manual, calculated))

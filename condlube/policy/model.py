@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from condlube.policy.decision import Change, CostRow, Costs, Dose, Due, Guards, Life, Prior, Stability, Weights
+from condlube.policy.decision import Change, Costs, Dose, Due, Guards, Life, Prior, Stability, Weights
 from condlube.policy.detection import Detection, Reference
 from condlube.policy.dump import dump
 from condlube.policy.manipulation import Quality, Running, Summary
@@ -27,15 +27,14 @@ class Heading:
     reason: str
 
 
-def _cost_at_interval(prior: Prior, row: CostRow) -> float:
-    """Expected cost of an action at x = 1 without evidence, long after the last greasing."""
+def _shares_at_interval(prior: Prior) -> dict[str, float]:
+    """Probability of each state at x = 1 without evidence, long after the last greasing."""
     shares = {
         "starved": prior.starved_at_interval, "overfilled": prior.overfilled,
         "supply_fault": prior.supply_fault * 2.0 ** (-1.0 / prior.supply_fault_half_life_x),
         "damaged": prior.damaged, "machine_fault": prior.machine_fault, "instrument_fault": prior.instrument_fault,
     }  # fmt: skip
-    shares["adequate"] = 1.0 - sum(shares.values())
-    return float(sum(share * getattr(row, state) for state, share in shares.items()))
+    return {"adequate": 1.0 - sum(shares.values()), **shares}
 
 
 @dataclass(frozen=True)
@@ -60,10 +59,19 @@ class Policy:
     by_criticality: tuple[tuple[str, Policy], ...] = field(default=(), init=False)
 
     def faults(self) -> Iterator[tuple[str, str]]:
-        """A bearing of which nothing is known but that its interval is used up is to be greased, not inspected."""
-        grease, inspect = (_cost_at_interval(self.prior, row) for row in (self.cost.grease, self.cost.inspect))
+        """A bearing of which nothing is known but that its interval is used up is to be greased, not inspected; and
+        what makes holding dearer as time goes on must be the starved bearings."""
+        shares = _shares_at_interval(self.prior)
+        grease, inspect = (
+            sum(share * getattr(row, state) for state, share in shares.items())
+            for row in (self.cost.grease, self.cost.inspect)
+        )
         if inspect <= grease:
             yield "cost.inspect", f"dearer than greasing at x = 1 without evidence, {grease:.3g}; it is {inspect:.3g}"
+        hold = sum(share * getattr(self.cost.hold, state) for state, share in shares.items() if state != "starved")
+        if hold >= grease - shares["starved"] * self.cost.grease.starved:
+            wanted = f"less than greasing at x = 1, {grease:.3g}, in the states other than starved; it is {hold:.3g}"
+            yield "cost.hold", wanted
 
     def for_criticality(self, criticality: str | None) -> Policy:
         """The policy that holds for bearings of this criticality."""

@@ -115,6 +115,7 @@ def test_all_faults_at_once_with_line_key_seen_and_expected():
     [
         ("[cost.inspect]\nadequate = 0.5\n", "cost.inspect"),
         ("[cost.inspect]\ndamaged = 500\n", "cost.inspect.damaged"),
+        ("[cost.hold]\ndamaged = 600\n", "cost.hold"),
         ("[prior]\ndamaged_max = 0.001\n", "prior.damaged_max"),
         ("[prior]\nothers_max = 0.5\noverfilled_heavy_dose = 0.6\n", "prior.others_max"),
         ("[weights.ultrasound]\nat = [-12, -6, -3, 0, 3, 5, 8, 12, 35, 16]\n", "weights.ultrasound.at"),
