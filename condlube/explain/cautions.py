@@ -1,0 +1,42 @@
+"""Cautions for the job at hand. They remind; they do not replace the machine's manual, site procedure or licensed practice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+GENERAL = (
+    "The machine's manual, site procedures, local codes and licensed practice come first.",
+    "Hot surfaces. A grease gun can inject through skin: keep hands clear of the coupler.",
+)
+URGENT = "An absolute limit is passed: do not approach to grease. Have the machine stopped by site procedure."
+
+
+def cautions(bearing: Mapping[str, Any], decision: Mapping[str, Any]) -> list[str]:
+    """Cautions for work on one bearing, the most urgent first."""
+    found = []
+    if "absolute_limit" in (decision["guards"] or "").split():
+        found.append(URGENT)
+    access = bearing["fitting_access"]
+    if access in ("guard_off", "stopped"):
+        found.append("Isolate and lock out before reaching in: the fitting is not reachable with the guards on and the "
+                     "machine running.")  # fmt: skip
+    elif access == "running":
+        found.append("Moving parts near: guards stay on, no loose clothing. Site policy decides running or standstill.")
+    elif access == "remote_line":
+        found.append("Use the remote fitting; guards stay on. Make sure the line is full of the same grease.")
+    if bearing["hazardous_area"]:
+        found.append("Hazardous area: work permit first; do not open plugs in an explosive atmosphere.")
+    if decision["call"] == "grease":
+        found.append("Wipe fitting and coupler clean." + (" " + outlet if (outlet := _outlet(bearing["relief"])) else ""))
+        found.append("Stop at back-pressure; do not force grease in.")
+    return [*found, *GENERAL]
+
+
+def _outlet(relief: str | None) -> str:
+    return {
+        "plug": "Open the outlet plug before pumping and refit it after the run.",
+        "valve": "See that the relief valve is free before pumping.",
+        "none": "There is no outlet: half the dose at most before the temperature has been watched.",
+        "unknown": "Find the outlet first; without one do not pump.",
+    }.get(relief or "", "")

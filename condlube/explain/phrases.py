@@ -1,0 +1,153 @@
+"""The phrases of which sentences about a decision are made. Each fact has one phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+STATES = {
+    "adequate": "lubrication adequate",
+    "starved": "short of grease",
+    "overfilled": "overfilled",
+    "supply_fault": "grease not arriving, lost, wet or wrong",
+    "damaged": "bearing damage",
+    "machine_fault": "unbalance, misalignment or looseness",
+    "instrument_fault": "instrument at fault",
+}
+
+SIGNALS = {
+    "ultrasound": "ultrasound",
+    "acceleration": "high-frequency acceleration",
+    "impulsiveness": "impulsiveness",
+    "velocity": "vibration velocity",
+    "temperature": "temperature",
+}
+
+FINDINGS = {
+    "noise": "noise was heard",
+    "defect_tones": "bearing defect tones were found",
+    "leak": "grease was found leaking",
+    "water_in_grease": "water was found in the grease",
+    "dirt_in_grease": "dirt was found in the grease",
+    "metal_in_grease": "metal was found in the grease",
+    "hardened_grease": "hardened grease was found",
+    "blocked_path": "the grease path was found blocked",
+}
+
+RESPONSES = {
+    "held": "the level fell after the last greasing and stayed down",
+    "returned": "the level fell after the last greasing and came back",
+    "none": "the last greasing did not bring the level down",
+    "worse": "the level rose after the last greasing",
+}
+
+REASONS = {
+    "zero": "the sensor reads exact zeros",
+    "frozen": "the signal stands still",
+    "full_scale": "the instrument is saturated",
+    "range": "values that cannot be true",
+    "unit_jump": "the unit seems to have changed",
+    "gap": "too few sound readings",
+    "spike": "single wild readings",
+    "quantised": "steps too coarse to judge",
+    "clock": "time stamps that cannot be true",
+    "stale": "no recent reading",
+    "no_recent_readings": "no recent reading",
+    "stopped": "the machine stood still",
+    "collecting": "the reference is still being collected",
+    "no_reference": "there is no reference yet",
+    "out_of_range": "running outside the conditions seen so far",
+    "operating_unknown": "speed or load are not known",
+    "expected_uncertain": "the expected level is too uncertain",
+    "slow_shaft": "the shaft turns too slowly for this signal",
+    "second_reading": "waiting for a second reading",
+    "state_unclear": "running or standing is not clear",
+    "warm_day": "the warm day after greasing is not judged",
+    "assumed_x": "no interval holds: a middle share of it is assumed",
+    "heavy_dose": "the last dose was heavy",
+    "unsuitable_grease": "the grease does not suit this bearing",
+    "earlier_damage": "damage was found before",
+    "rating_life": "the rating life raises the chance of damage",
+    "rough_signal": "a signal of this bearing is faulty",
+    "inspected_without_finding": "an inspection found nothing",
+    "gradual": "it came gradually",
+    "abrupt": "it came abruptly",
+    "recorded": "recorded by people",
+    "pattern": "high-frequency acceleration without ultrasound on an inverter drive",
+}
+
+# What a guard says; its parameters stand in the policy under [guard].
+GUARDS = {
+    "absolute_limit": "an absolute limit is passed: do not approach to grease; stop the machine by site procedure",
+    "sealed": "the bearing cannot be regreased",
+    "grease_mismatch": "the grease inside is unknown or must not meet the assigned one: find out before any is added",
+    "history_unknown": "nobody knows when this bearing was greased: its turn in the survey of the route",
+    "survey_waits": "nobody knows when this bearing was greased: it waits for its turn in the survey of the route",
+    "outside_range": "no published method gives an interval here: ask the maker, consider oil",
+    "stopped": "the machine stands: tonight adds no evidence",
+    "just_greased": "grease was put in a short while ago: no second dose",
+    "unsettled": "the temperature has not settled after greasing, or is up with nothing to explain it",
+    "early_rise": "a clear rise on two sound readings is not left alone",
+    "response_failed": "the last greasing had no effect: prove first that grease arrives",
+    "long_overdue": "far overdue: look for hardened grease and a closed outlet, and ask whether the record is true",
+    "extension_cap": "the interval may not be extended further here",
+    "data_lost": "every lubrication-sensitive signal is lost: no greasing before the interval ends",
+    "deferred": "deferred by an analyst",
+}
+
+LOOK_FOR = {
+    "bearing": "noise, play and vibration spectrum for defect tones; damage class by ISO 15243 (5.1 fatigue, 5.2 wear, "
+    "5.4 electrical erosion); failure mode VIB or NOI by ISO 14224",
+    "supply": "fitting, line and outlet for a free path; leaks; water, dirt or the wrong grease in what comes out; ISO 15243 "
+    "5.2 wear or 5.3 corrosion would confirm a lasting shortage",
+    "machine": "unbalance, misalignment, looseness and foundation; failure mode VIB by ISO 14224",
+    "instrument": "sensor, mounting, cable, gateway and its gain; compare with a portable reading; AIR by ISO 14224",
+    "records": "which grease is inside, when it was last added, whether the outlet is free; record one inspection",
+}
+
+
+def level(source: str, deviation: float) -> str:
+    """How far a signal stands from what is expected, in its trade unit."""
+    name = SIGNALS[source]
+    if source in ("ultrasound", "acceleration"):
+        return f"{name} {abs(deviation):.1f} dB {'over' if deviation >= 0 else 'under'} expected"
+    if source == "temperature":
+        return f"{name} {abs(deviation):.0f} K {'over' if deviation >= 0 else 'under'} expected"
+    return f"{name} {deviation:.2f} times the expected"
+
+
+def fact(row: Mapping[str, Any]) -> str:
+    """What one assessed row of the evidence says."""
+    source, value = row["source"], row["deviation"]
+    if source in SIGNALS:
+        return level(source, value)
+    if source.startswith("finding."):
+        return FINDINGS[source.removeprefix("finding.")]
+    if source == "growth":
+        return f"a rise of {value:.0f} day-to-day spreads within the last nights"
+    if source == "collector_share":
+        return f"{value:.0%} of the other points of its collector moved with it"
+    if source == "onset":
+        return f"the rise came {'gradually' if row['reason'] == 'gradual' else 'abruptly'}"
+    if source == "response":
+        return RESPONSES[row["reason"]]
+    if source == "zone":
+        return f"velocity {row['observed']:.1f} mm/s rms where {row['expected']:.1f} mm/s bounds the zone"
+    if source == "temperature_limit":
+        return f"housing at {row['observed']:.0f} °C, limit {row['expected']:.0f} °C"
+    if source == "electrical":
+        return "the pattern of electrical erosion: " + REASONS["pattern"]
+    return f"{used(value)} used up"
+
+
+def used(x: float | None) -> str:
+    """Share of the interval used up, in words."""
+    return "an unknown share of the interval" if x is None else f"{x:.0%} of the interval"
+
+
+def why_not(row: Mapping[str, Any]) -> str:
+    """Why a row of the evidence says nothing."""
+    if row["status"] == "absent":
+        return "not measured"
+    word = {"faulty": "faulty", "stale": "stale", "not_testable": "could not test"}[row["status"]]
+    return f"{word}: {REASONS.get(row['reason'], row['reason'])}" if row["reason"] else word
