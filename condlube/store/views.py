@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -64,6 +64,18 @@ def newest_known(snapshot: Snapshot) -> datetime | None:
     tables = ("ingests", "events", "reviews")
     known = [row["known_at"] for table in tables for row in snapshot.ledger_rows(table) if row["known_at"] is not None]
     return max(known, default=None)
+
+
+def run_of(snapshot: Snapshot, night: date | None = None) -> dict[str, Any] | None:
+    """The ledger's row of the run that stands for a night, by default for the newest night: its latest run."""
+    runs = snapshot.ledger_rows("runs", None if night is None else {"night": night})
+    return max(runs, key=lambda run: (run["night"], run["commit_id"]), default=None)
+
+
+def run_before(snapshot: Snapshot, night: date) -> dict[str, Any] | None:
+    """The ledger's row of the run that stands for the last decided night before ``night``."""
+    runs = [run for run in snapshot.ledger_rows("runs") if run["night"] < night]
+    return max(runs, key=lambda run: (run["night"], run["commit_id"]), default=None)
 
 
 def _standing(rows: Sequence[dict[str, Any]], key: str) -> list[dict[str, Any]]:

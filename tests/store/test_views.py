@@ -9,7 +9,16 @@ import pyarrow as pa
 import pytest
 
 from condlube.schema.arrow import rows_to_table
-from condlube.store.views import events_visible, expected, newest_known, readings, reviews_visible, summaries
+from condlube.store.views import (
+    events_visible,
+    expected,
+    newest_known,
+    readings,
+    reviews_visible,
+    run_before,
+    run_of,
+    summaries,
+)  # fmt: skip
 
 T = datetime(2026, 3, 1, 12, tzinfo=UTC)
 LATE = datetime(2030, 1, 1, tzinfo=UTC)
@@ -189,6 +198,19 @@ def test_newest_known_is_that_of_anything_committed(store):
         assert newest_known(store.snapshot()) == T + hours(2)
     assert reviews_visible(store.snapshot(), T).num_rows == 0
     assert reviews_visible(store.snapshot(), T + hours(2)).num_rows == 1
+
+
+def test_the_latest_run_stands_for_its_night(store):
+    nights = [date(2026, 3, 1), date(2026, 3, 3), date(2026, 3, 1)]
+    with store.writer() as writer:
+        for k, night in enumerate(nights):
+            writer.commit("night", T, {"runs": [{"run_id": f"r{k}", "night": night}]})
+    snapshot = store.snapshot()
+    assert run_of(snapshot)["run_id"] == "r1"
+    assert run_of(snapshot, nights[0])["run_id"] == "r2"
+    assert run_of(snapshot, date(2026, 3, 2)) is None
+    assert run_before(snapshot, nights[1])["run_id"] == "r2"
+    assert run_before(snapshot, nights[0]) is None
 
 
 @pytest.mark.parametrize("seed", range(20))

@@ -1,0 +1,111 @@
+"""Recording what people did and found: new rows in the ledger, known from now on; corrections are new rows too."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from condlube.errors import ConfigurationError, Fault
+from condlube.register.events import parse_events
+from condlube.register.model import Register, Text
+from condlube.schema.tables import TABLES
+from condlube.store.rows import rows
+from condlube.store.store import Store
+from condlube.store.views import events_visible
+
+__all__ = ["Recorded", "events_visible", "record", "record_file"]
+
+_SOURCE = "record"
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """``new`` rows as they stand in the ledger now, and the ids of those that it held already."""
+
+    new: tuple[dict[str, Any], ...]
+    known: tuple[str, ...]
+
+
+def record(store: Store, register: Register, kind: str, now: datetime, **fields: object) -> Recorded:
+    """Record one event, known from ``now``.
+
+    Parameters
+    ----------
+    kind
+        A kind of event, for instance relubrication. ``withdrawn`` takes back what it ``supersedes``.
+    now
+        Time of the record, with its zone; without ``time`` the event happened now.
+    fields
+        Columns of the events table: ``bearing_id``, ``grease_g``, ``who``, ``supersedes`` and so on.
+
+    Raises
+    ------
+    ConfigurationError
+        With everything that is wrong with the event, in the words of the events file.
+    """
+    said = {"time": now, **fields, "kind": kind}
+    if unknown := set(said) - set(TABLES["events"].columns):
+        raise KeyError(f"events have no columns {sorted(unknown)}")
+    text = io.StringIO()
+    table = csv.writer(text)
+    table.writerow(said)
+    table.writerow([_cell(value) for value in said.values()])
+    return record_file(store, register, Text(_SOURCE, text.getvalue()), now)
+
+
+def record_file(store: Store, register: Register, source: Text, now: datetime) -> Recorded:
+    """Record the events of a CSV file that the ledger does not hold yet, known from ``now``.
+
+    Raises
+    ------
+    ConfigurationError
+        With everything that is wrong; then nothing of the file is recorded.
+    """
+    events = rows(parse_events(source, register))
+    if not store.exists():
+        with store.writer():
+            pass
+    held = {row["event_id"]: row for row in store.ledger_rows("events")}
+    faults = [fault for event in events for fault in _faults(event, events, held, source.file, now)]
+    if faults:
+        raise ConfigurationError(faults)
+    new = tuple({**event, "known_at": now} for event in events if event["event_id"] not in held)
+    if new:
+        store.record(f"record {source.file}" if source.file != _SOURCE else _SOURCE, now, {"events": new})
+    return Recorded(new, tuple(event["event_id"] for event in events if event["event_id"] in held))
+
+
+def _faults(
+    event: Mapping[str, Any],
+    events: Sequence[Mapping[str, Any]],
+    held: Mapping[str, Mapping[str, Any]],
+    file: str,
+    now: datetime,
+) -> list[Fault]:
+    """What is wrong with an event beside what the ledger holds and what the clock says."""
+    own, old = event["event_id"], event["supersedes"]
+    if own in held:
+        changed = [name for name in event if name != "known_at" and event[name] != held[own][name]]
+        expected = f"what was recorded; a correction is a new event with supersedes = {own}"
+        return [Fault(file, 0, name, f"{event[name]} for event {own}", expected) for name in changed]
+    faults = []
+    if event["time"] > now:
+        faults.append(Fault(file, 0, "time", event["time"].isoformat(), f"a time not after now, {now.isoformat()}"))
+    if old is not None:
+        known = {*held, *(other["event_id"] for other in events)}
+        later = [e["event_id"] for e in (*held.values(), *events) if e["supersedes"] == old and e["event_id"] != own]
+        if old not in known:
+            faults.append(Fault(file, 0, "supersedes", old, "the event_id of a recorded event"))
+        elif later:
+            faults.append(Fault(file, 0, "supersedes", old, f"{later[-1]}, which has superseded it already"))
+    return faults
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    return "" if value is None else str(value)
