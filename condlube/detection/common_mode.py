@@ -22,8 +22,9 @@ def shares(
     ``targets`` has columns night, collector, bearing, quantity, spread. A target far from its expected level that came
     there by a step (at least half of the shift from one night to the next) is compared with the other points of its
     collector on other bearings: the share of those whose level shifted on that night in the same direction, by
-    ``share_spreads`` of their spreads and by a like size. 0 where it did not move or the collector has fewer than
-    ``share_min_points`` points.
+    ``share_spreads`` of their spreads and by a like size. The share among the points of its
+    own quantity holds where it is larger: one channel of a collector may move alone. 0 where it did not move or there
+    are fewer than ``share_min_points`` points.
     """
     made = np.zeros(len(targets))
     spread = targets["spread"].to_numpy()
@@ -49,12 +50,12 @@ def shares(
                 if (residual[i] - residual[i - 1]) / own < 0.5:
                     continue
                 other = (bearing[rows] != bearing[k]) & np.isfinite(shift)
-                if other.sum() + 1 < policy.share_min_points:
-                    continue
                 ratio = shift / own
                 like = (quantity[rows] != quantity[k]) | ((ratio > 1 / _LIKE) & (ratio < _LIKE))
                 together = other & (ratio > 0) & (np.abs(shift) >= policy.share_spreads * spread[rows]) & like
-                made[k] = together.sum() / other.sum()
+                for group in (other, other & (quantity[rows] == quantity[k])):
+                    if group.sum() + 1 >= policy.share_min_points:
+                        made[k] = max(made[k], (together & group).sum() / group.sum())
     return made
 
 

@@ -129,16 +129,16 @@ def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
         response=_words(rows["response_code"], RESPONSES),
         chart=rows["chart"].astype("boolean"),
         nights_over=rows["nights_over"].astype("Int64"),
-        window_from=_midnights(rows["newest"], zone),
+        window_from=_midnights(rows["newest"] - rows["averaged"].fillna(1).astype(int) + 1, zone),
         **dict.fromkeys(("observed", "expected", "deviation", "deviation_sd"), np.nan),
     )
     for name in SIGNALS:
         of = quantity == name
-        level, residual, sd = (rows.loc[of, c].to_numpy(dtype=float) for c in ("level", "residual", "sd"))
+        level, residual, sd = (rows.loc[of, c].to_numpy(dtype=float) for c in ("expected_level", "residual", "sd"))
         deviation = deviation_of(name, residual)
         ratio = deviation_of(name, np.zeros(1))[0] == 1.0
-        made.loc[of, "observed"] = from_scale(name, level)
-        made.loc[of, "expected"] = from_scale(name, level - residual)
+        made.loc[of, "observed"] = from_scale(name, level + residual)
+        made.loc[of, "expected"] = from_scale(name, level)
         made.loc[of, "deviation"] = deviation
         made.loc[of, "deviation_sd"] = sd * deviation if ratio else sd
         if ratio:

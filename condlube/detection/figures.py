@@ -14,6 +14,7 @@ from condlube.detection.persistence import nights_over
 from condlube.detection.response import responses
 from condlube.detection.slope import weekly_slopes
 from condlube.detection.states import within
+from condlube.detection.steady import steady
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.expected import Models
 from condlube.manipulation.kernel import Ints
@@ -40,8 +41,12 @@ def figures_of(
     lo = np.minimum(np.maximum(np.searchsorted(usable, tracks.start[track]), oldest), hi)
     before = np.searchsorted(usable, row)
     now, masked = tracks.residual[row], tracks.masked[row]
-    code, onset_day = onset(lo, hi, day, residual, spread, detection.raised_spreads, detection.abrupt_days)
-    rise = growth(lo, hi, day, residual, spread, detection.growth_spreads, detection.growth_days)
+    uncertain = np.sqrt(spread**2 + tracks.variance[row])
+    code, onset_day = onset(lo, hi, day, residual, uncertain, detection.raised_spreads, detection.abrupt_days)
+    rise = growth(lo, hi, day, residual, uncertain, detection.growth_spreads, detection.growth_days)
+    aim = np.array([detection.steady_spread.of(q) for q in quantity], dtype=float)
+    most = np.where(points["route"].to_numpy()[point] | masked, 1, detection.steady_nights)
+    level, averaged = steady(lo, before, day, residual, now, spread, aim, most)
     limit, h = charts.limits(detection.ewma_lambda, detection.cusum_k, detection.in_control_nights)
     allowance = np.sqrt(tracks.variance[row])
     chart = charts.signals(
@@ -61,9 +66,10 @@ def figures_of(
         "bearing": points["bearing_id"].to_numpy(dtype=object)[point], "quantity": quantity, "spread": spread,
     })  # fmt: skip
     return pd.DataFrame({
-        "residual": now,
-        "sd": np.sqrt(spread**2 + tracks.variance[row]),
-        "level": tracks.observed[row],
+        "residual": level,
+        "sd": np.sqrt(spread**2 / averaged + tracks.variance[row]),
+        "expected_level": tracks.observed[row] - now,
+        "averaged": averaged,
         "reference_spread": spread,
         "growth": np.where(masked, 0.0, rise),
         "onset_code": np.where(masked, 0, code),
@@ -75,7 +81,7 @@ def figures_of(
         "share": shares(targets, lo, hi, day, residual, detection),
         "response_code": response,
         "response_to": greased_at,
-        "nights_over": nights_over(lo, before, residual, now, spread),
+        "nights_over": nights_over(lo, before, residual, level, spread),
     }, index=rows.index)  # fmt: skip
 
 

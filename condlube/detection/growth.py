@@ -13,12 +13,13 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
 
     Series k is rows ``lo[k]`` to ``hi[k]``, its spread ``spread[k]``. The rise is the least-squares slope over the last
     four sound nights (three, where there are no more within ``days`` days) times their length, never more than their
-    range. 0 where the last level is not over ``over`` spreads, or with fewer than three nights.
+    range. 0 where the mean level of the last two nights is not over ``over`` spreads, so that no single night of usual
+    noise grows, or with fewer than three nights.
     """
     made = np.zeros(lo.size)
     for k in range(lo.size):
         end = hi[k]
-        if end - lo[k] < 3 or residual[end - 1] <= over * spread[k]:
+        if end - lo[k] < 3 or residual[end - 1] + residual[end - 2] <= 2.0 * over * spread[k]:
             continue
         first = end - 1
         while first > lo[k] and end - first < 4 and day[end - 1] - day[first - 1] < days:

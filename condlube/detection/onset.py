@@ -1,7 +1,7 @@
 """Onset: how and when the present rise began, judged on the rise's own nights.
 
-A ramp (flat, then linear, then flat again) is fitted by least squares to the nights since the level was last low; its
-length tells gradual from abrupt.
+A ramp (flat, then linear, then flat again) is fitted by least squares to the nights since the level was last low. The
+rise is abrupt if a short ramp fits clearly better than any long one: noise alone must not make a slow rise abrupt.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from condlube.manipulation.kernel import Floats, Ints, kernel
 
 NONE, GRADUAL, ABRUPT = 0, 1, 2
 _LOW = 0.25  # share of the present level under which an earlier night counts as before the rise
+_CLEARLY = 2.0  # squared spreads by which a short ramp must fit better
 _LEAD_DAYS = 14  # days before the last low night that show the level before
 
 
@@ -45,25 +46,30 @@ def onset(
         first = low
         while first > lo[k] and day[low] - day[first - 1] <= _LEAD_DAYS:
             first -= 1
-        start, end = _ramp(day, residual, first, last)
-        date[k] = day[start]
-        code[k] = ABRUPT if day[end] - day[start] <= abrupt_days else GRADUAL
+        short, short_error, long, long_error = _ramps(day, residual, first, last, abrupt_days)
+        abrupt = short_error + _CLEARLY * spread[k] ** 2 < long_error
+        code[k] = ABRUPT if abrupt else GRADUAL
+        date[k] = day[short if abrupt else long]
     return code, date
 
 
 @kernel
-def _ramp(day: Ints, residual: Floats, first: int, last: int) -> tuple[int, int]:
-    """Rows at which the best-fitting ramp leaves its lower and reaches its upper level."""
-    best = np.inf
-    start = first
-    end = last
+def _ramps(day: Ints, residual: Floats, first: int, last: int, abrupt_days: float) -> tuple[int, float, int, float]:
+    """Row at which the best short ramp leaves its lower level and its squared error; the same for the best long one."""
+    short = first
+    short_error = np.inf
+    long = first
+    long_error = np.inf
     for a in range(first, last):
         for b in range(a + 1, last + 1):
             n = 0.0
-            sf = sff = sy = syy = sfy = 0.0
+            sf = 0.0
+            sff = 0.0
+            sy = 0.0
+            syy = 0.0
+            sfy = 0.0
             for i in range(first, last + 1):
-                f = (day[i] - day[a]) / (day[b] - day[a])
-                f = min(max(f, 0.0), 1.0)
+                f = min(max((day[i] - day[a]) / (day[b] - day[a]), 0.0), 1.0)
                 y = residual[i]
                 n += 1.0
                 sf += f
@@ -76,8 +82,11 @@ def _ramp(day: Ints, residual: Floats, first: int, last: int) -> tuple[int, int]
             if bottom <= 0.0 or rise <= 0.0:
                 continue
             error = syy - sy * sy / n - rise * rise / bottom
-            if error < best - 1e-12:
-                best = error
-                start = a
-                end = b
-    return start, end
+            if day[b] - day[a] <= abrupt_days:
+                if error < short_error - 1e-12:
+                    short_error = error
+                    short = a
+            elif error < long_error - 1e-12:
+                long_error = error
+                long = a
+    return short, short_error, long, long_error

@@ -96,9 +96,11 @@ class Detection:
     stale_days: _Count
     stale_route_days: _Count
     route_second_days: _Count
+    steady_spread: PerQuantity
     large: PerQuantity
     raised_spreads: _Positive
     abrupt_days: _Positive
+    steady_nights: Annotated[int, Within(1, 14)]
     growth_spreads: _Positive
     growth_days: Annotated[int, Within(2, 60)]
     ewma_lambda: Annotated[float, Within(0.01, 1)]
