@@ -14,8 +14,10 @@ from condlube.acquisition.rows import Layout, Rows
 from condlube.acquisition.tags import TagIndex
 from condlube.acquisition.text import strings
 
-# One reject stands for all lines of such a tag, and one for all cells of a row whose time is at fault.
+# One reject stands for all lines of such a tag, or of one whose unit is wrong, and one for all cells of a row whose
+# time is at fault.
 _PER_TAG = (CODE["unknown_tag"], CODE["ignored_tag"])
+_UNIT = CODE["unit_unknown"]
 _PER_LINE = tuple(CODE[reason] for reason, role in ROLE.items() if role == "time")
 
 
@@ -51,6 +53,8 @@ class Account:
         names = [name.strip() for name in strings(coded.dictionary, self.layout.encoding).to_pylist()]
         of_row, line, reason = coded.indices.to_numpy(), rows.line[bad], problem[bad]
         per_tag = np.isin(reason, _PER_TAG)
+        if rows.unit is None:  # then the unit is that of the tag, not of the line
+            per_tag |= reason == _UNIT
         self._add_tags(block, names, of_row[per_tag], line[per_tag], reason[per_tag])
         single = ~per_tag
         self._add(block, line[single], reason[single], [names[k] for k in of_row[single].tolist()])

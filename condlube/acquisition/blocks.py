@@ -111,8 +111,9 @@ class Lines:
         if not is_ascii_superset(self.encoding):
             self._decoder = codecs.getincrementaldecoder(self.encoding)("replace")
             self.encoding = "utf-8"
-        elif b"\0" in first[:4096]:
-            raise Unreadable('the text holds NUL bytes: if it is UTF-16, set encoding = "utf-16" in [format]')
+        elif first[:4096].count(b"\0") > len(first[:4096]) // 4:
+            self.close()
+            raise Unreadable('every other byte is NUL: if it is UTF-16, set encoding = "utf-16" in [format]')
         self._rest = self._decoded(first[skip:], len(first) < block_bytes)
         self._bare_cr = b"\n" not in self._rest and b"\r" in self._rest
         if self._bare_cr:
@@ -169,8 +170,9 @@ class Lines:
             while missing and (part := self._stream.read(missing)):
                 parts.append(bytes(part))
                 missing -= len(part)
-        except (EOFError, zlib.error, zipfile.BadZipFile, gzip.BadGzipFile, RuntimeError) as error:
-            raise Unreadable(f"the compressed file is damaged or cut off: {error}") from error
+        except (EOFError, zlib.error, zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError) as error:
+            self.close()
+            raise Unreadable(f"the file cannot be read to its end, it is damaged or cut off: {error}") from error
         return b"".join(parts)
 
 

@@ -153,7 +153,7 @@ def _read(r: Keys, digest: str) -> SourceDefinition:
         columns=_columns(r, kind),
         quality=_quality(r),
         quality_numbers=r.choice("quality", "numbers", QUALITY_NUMBERS, "opc_da"),
-        no_data=frozenset(w.strip().casefold() for w in r.words("quality", "no_data", NO_DATA)),
+        no_data=frozenset(w.strip().casefold() for w in [*NO_DATA, *r.words("quality", "no_data", ())]),
         units=r.mapping("units", lambda v: isinstance(v, str), "a unit"),
         tags=r.mapping("tags", lambda v: isinstance(v, str), "a point_id"),
         ignore=frozenset(r.words("ignore", "tags", ())),

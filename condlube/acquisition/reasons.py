@@ -14,7 +14,7 @@ REASONS = {
     "ambiguous_tag": "two measuring points claim this tag on this date: give them valid_from and valid_to",
     "not_valid": "the measuring point was not valid on this date, by its valid_from and valid_to",
     "time_empty": "there is no time",
-    "time_unreadable": "the time does not fit time_format, or is no date of the calendar",
+    "time_unreadable": "the time does not fit time_format, is no date of the calendar, or lies outside 1900 to 2200",
     "missing_hour": "this local time never was: clocks went forward over it",
     "repeated_hour": "this local time was twice, and the order of the file does not tell which one is meant",
     "too_old": "the time is before the earliest that the source allows: a clock that was reset",

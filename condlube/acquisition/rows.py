@@ -100,4 +100,4 @@ def first_problem(time: np.ndarray, value: np.ndarray, quality: np.ndarray) -> n
 def _of_text(word: str, no_data: frozenset[str]) -> int:
     if not word:
         return CODE["value_empty"]
-    return CODE["no_data"] if word in no_data or not word.strip("#-*?") else CODE["not_a_number"]
+    return CODE["no_data"] if word in no_data or not word.strip("#-–—*?") else CODE["not_a_number"]

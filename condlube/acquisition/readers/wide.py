@@ -75,12 +75,13 @@ class Wide:
         return str(self._source.columns[role]) if role == "time" else tag if role else ""
 
     def raw(self, line: str, field: str) -> str:
-        """Of a whole row its line; of a cell its time and its text, as in a wide file of this one tag."""
-        if field not in self._names:
+        """Of a whole row its line; of a cell its time, its text and its quality, as in a wide file of this one tag."""
+        places = {k for k in [*self._cells, *self._quality_of.values()] if self._names[k] == field}
+        if not places:
             return line
         fields = split(line, self._source.format)
-        place = self._names.index(field)
-        kept = [k for k in sorted({*self._at.values(), place}) if k < len(fields)]
+        pairs = {k for pair in self._quality_of.items() if places & set(pair) for k in pair}
+        kept = [k for k in sorted({*self._at.values(), *places, *pairs}) if k < len(fields)]
         return self._source.format.delimiter.join(fields[k] for k in kept)
 
     def _quality_columns(self, others: list[int]) -> dict[int, int]:
