@@ -11,14 +11,11 @@ import numpy as np
 
 from condlube.lubrication.quantity import relubrication_quantity
 from condlube.simulation import signals
-from condlube.simulation.lubrication import Conditions, greasing_hours, interval_h, life_used
+from condlube.simulation.lubrication import STANDING_MONTHS, Conditions, greasing_hours, interval_h, life_used
 from condlube.simulation.operating import Operation
 from condlube.simulation.plant import Plant
 from condlube.simulation.signals import Deviations, Healthy
 from condlube.simulation.timeline import FloatArray, Timeline
-
-LONGEST_BEFORE_D = 200
-"""A bearing that hardly runs was greased at the latest this many days before the history begins."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +51,7 @@ def greasings(
         low, high = practice["steps"]
         steps = rng.uniform(low, high, 16)
         for hour in greasing_hours(used, life, steps):
-            when = _working_time(timeline, max(float(hour), -LONGEST_BEFORE_D * 24.0))
+            when = _working_time(timeline, float(hour))
             made.append(_greasing(rng, timeline, bearing, practice, when, rng.uniform(*practice["doses"]), {}))
     for situation in plant.situations:
         if bearing["bearing_id"] in situation["bearings"]:
@@ -91,7 +88,8 @@ def intervals_used(
         housing = np.full(len(ambient_degc), bearing["housing_degc"])
     speed = np.where(operation.running & ("speed" in quantities), operation.speed_rpm, bearing["speed_rpm"])
     running = operation.running if quantities else np.ones_like(operation.running)
-    return life_used(interval_h(conditions, speed, housing + bearing["housing_to_ring_k"]), running)
+    standing = STANDING_MONTHS["exposed" if bearing["outdoors"] or bearing["moisture"] != "dry" else "sheltered"]
+    return life_used(interval_h(conditions, speed, housing + bearing["housing_to_ring_k"]), running, standing)
 
 
 def _working_time(timeline: Timeline, hour: float) -> datetime:

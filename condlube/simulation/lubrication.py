@@ -12,6 +12,10 @@ from condlube.lubrication.temperature import temperature_multiplier
 from condlube.lubrication.trade import trade_interval
 from condlube.simulation.timeline import BoolArray, FloatArray
 
+HOURS_PER_MONTH = 365.25 * 24 / 12
+STANDING_MONTHS = {"sheltered": 24.0, "exposed": 12.0}
+"""How long grease lasts in a bearing that stands still (common practice): dry indoors; outdoors or humid."""
+
 
 @dataclass(frozen=True)
 class Conditions:
@@ -40,9 +44,12 @@ def interval_h(conditions: Conditions, speed_rpm: FloatArray, ring_degc: FloatAr
     return np.asarray(base * temperature_multiplier(ring_degc))
 
 
-def life_used(interval: FloatArray, running: BoolArray) -> FloatArray:
-    """Running total of 1/t_f over running hours, in intervals, at the end of each hour, shape (n,)."""
-    return np.cumsum(np.where(running, 1.0 / interval, 0.0))
+def life_used(interval: FloatArray, running: BoolArray, standing_months: float) -> FloatArray:
+    """Running total of the share of the interval used up, at the end of each hour, shape (n,).
+
+    A running hour uses 1/t_f. Standing, grease lasts ``standing_months``.
+    """
+    return np.cumsum(np.where(running, 1.0 / interval, 1.0 / (standing_months * HOURS_PER_MONTH)))
 
 
 def greasing_hours(used: FloatArray, x_end: float, steps: FloatArray) -> FloatArray:

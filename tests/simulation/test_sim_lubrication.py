@@ -29,15 +29,16 @@ def test_the_manual_goes_first():
     assert interval_h(conditions, np.array([990.0]), np.array([50.0])) == pytest.approx([4400.0])
 
 
-def test_only_running_hours_count():
+def test_running_hours_count_by_the_interval_and_standing_by_the_calendar():
     running = np.array([True, False, True, True])
-    assert life_used(np.full(4, 100.0), running)[-1] == pytest.approx(0.03)
+    # 24 months of 730.5 h
+    assert life_used(np.full(4, 100.0), running, 24.0)[-1] == pytest.approx(0.03 + 1 / (24 * 730.5))
 
 
 @pytest.mark.parametrize("x_end", [0.1, 0.5, 1.1])
 def test_greased_so_that_the_wanted_share_is_used_up(x_end: float):
     rng = np.random.default_rng(1)
-    used = life_used(rng.uniform(2000, 4000, 12_000), rng.random(12_000) < 0.9)
+    used = life_used(rng.uniform(2000, 4000, 12_000), rng.random(12_000) < 0.9, 24.0)
     greased = greasing_hours(used, x_end, np.array([0.9, 0.95]))
     assert greased[0] <= 0 < greased[1]
     since = life_since(used, greased)
