@@ -1,11 +1,183 @@
-"""Commands; each calls one operation. Operations are imported when their command runs."""
+"""Commands; each calls one operation, imported when the command runs.
+
+Exit codes: 0 done; 1 some bearings could not be decided; 2 wrong usage, or faults in the site's files; 3 another run is
+at work; 4 the store cannot be used.
+"""
 
 from __future__ import annotations
 
+import importlib
+import shutil
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
 import click
 
+from condlube.errors import Busy, CondlubeError, StoreError
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+_LAZY = {"calc": "condlube.cli_calc:calc", "store": "condlube.cli_store:store"}
+_CONTEXT = {"help_option_names": ["-h", "--help"]}
+
+
+class _Commands(click.Group):
+    """Groups of commands are imported when they are called; errors become one message and an exit code."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted([*super().list_commands(ctx), *_LAZY])
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name in _LAZY:
+            module, _, attribute = _LAZY[name].partition(":")
+            command: click.Command = getattr(importlib.import_module(module), attribute)
+            return command
+        return super().get_command(ctx, name)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except CondlubeError as error:
+            click.echo(str(error), err=True)
+            ctx.exit(3 if isinstance(error, Busy) else 4 if isinstance(error, StoreError) else 2)
+
+
+class _Night(click.ParamType[date]):
+    """A site-local date."""
+
+    name = "YYYY-MM-DD"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        if isinstance(value, date):
+            return value
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is not a date; expected YYYY-MM-DD", param, ctx)
+
+
+_site = click.argument("site", type=click.Path(path_type=Path, exists=True), metavar="SITE")
+_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for a machine.")
+
+
+@click.group(cls=_Commands, context_settings=_CONTEXT)
 @click.version_option(package_name="condlube")
 def main() -> None:
-    """Condition-based relubrication decisions for grease-lubricated rolling bearings."""
+    """Condition-based relubrication decisions for grease-lubricated rolling bearings.
+
+    SITE is a folder that holds nightly.toml, or such a file. Begin with `condlube demo`.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path), default="demo-plant")
+def demo(folder: Path) -> None:
+    """Write an invented plant into FOLDER and run its last fourteen nights."""
+    from condlube.operations.demo import demo_nights, write_demo
+    from condlube.schema.nights import nights_between
+
+    with _progress("writing eighteen months of exports") as _:
+        write_demo(folder)
+    _run(folder, nights_between(*demo_nights()), force=False)
+    click.echo(f"\nNext: condlube explain {folder} BEARING     the truth of the plant: {folder / 'truth.csv'}")
+
+
+@main.command()
+@_site
+def check(site: Path) -> None:
+    """Report every fault in the definition, register, events, sources and policy, all at once."""
+    from condlube.operations.check import check as run
+
+    checked = run(site)
+    for warning in checked.warnings:
+        click.echo(f"note: {warning}")
+    click.echo(
+        f"{checked.register.site.name}: {checked.register.bearings.num_rows} bearings, "
+        f"{checked.register.points.num_rows} points, {checked.events.num_rows} events: no faults"
+    )
+
+
+@main.command()
+@_site
+@click.option("--as-of", "night", type=_Night(), help="Night to decide, a local date. Default: the last that ended.")
+@click.option("--from", "first", type=_Night(), help="First of several nights, to catch up.")
+@click.option("--to", "last", type=_Night(), help="Last of several nights.")
+@click.option("--force", is_flag=True, help="Decide again what has been decided before.")
+@_json
+def nightly(site: Path, night: date | None, first: date | None, last: date | None, force: bool, as_json: bool) -> None:
+    """Take in what is new and decide every bearing."""
+    from condlube.schema.nights import nights_between
+
+    if (first is None) != (last is None) or (night and first):
+        raise click.UsageError("give --as-of, or --from and --to together")
+    if first and last and first > last:
+        raise click.UsageError(f"--from {first} is after --to {last}")
+    nights = nights_between(first, last) if first and last else [night] if night else []
+    sys.exit(_run(site, nights, force, as_json))
+
+
+@main.command()
+@_site
+@click.argument("bearing")
+@click.option("--night", type=_Night(), help="Default: the last night decided.")
+@_json
+def explain(site: Path, bearing: str, night: date | None, as_json: bool) -> None:
+    """Show one decision with its reasoning, row by row."""
+    from condlube.operations.explain import explain as run
+
+    explained = run(site, bearing, night)
+    click.echo(explained.json() if as_json else explained.text(_width()))
+
+
+@main.command()
+@_site
+@click.option("--night", type=_Night(), help="Default: the last night decided.")
+@_json
+def worklist(site: Path, night: date | None, as_json: bool) -> None:
+    """Print the work list: what to grease, by route."""
+    from condlube.operations.worklist import worklist as run
+
+    made = run(site, night)
+    click.echo(made.json() if as_json else made.text(_width()))
+
+
+def _run(site: Path, nights: list[date], force: bool, as_json: bool = False) -> int:
+    from condlube.operations.files import json_text
+    from condlube.operations.nightly import nightly as run
+
+    with _progress("taking in exports") as step:
+        result = run(
+            site, datetime.now(UTC), nights, force,
+            lambda file: step(f"{file.outcome} {file.file}"), lambda morning: step(f"night {morning.run.night}"),
+        )  # fmt: skip
+    click.echo(json_text(result.summary()) if as_json else result.text(_width()))
+    return 1 if result.failed else 0
+
+
+@contextmanager
+def _progress(label: str) -> Iterator[Any]:
+    """A line that tells what is happening, on a terminal only."""
+    if not sys.stderr.isatty():
+        yield lambda text: None
+        return
+
+    def step(text: str) -> None:
+        width = _width()
+        sys.stderr.write("\r" + text[: width - 1].ljust(width - 1))
+        sys.stderr.flush()
+
+    step(label + " ...")
+    try:
+        yield step
+    finally:
+        step("")
+        sys.stderr.write("\r")
+
+
+def _width() -> int:
+    return shutil.get_terminal_size((100, 24)).columns

@@ -101,17 +101,20 @@ def _decide(
     cost_call = cheapest(cost, np.ones_like(left))
     call = cheapest(cost, left)
 
-    state = story.leading_state(odds, kernel.hold_all(made, rules(policy), costs(policy)))
+    hold = kernel.hold_all(made, rules(policy), costs(policy))
+    dearer = costs(policy)[ACTIONS.index("grease")] - hold
+    state = story.leading_state(odds, hold)
     source = story.leading_source(evidence, state)
     basis = story.basis(call, cost_call, applied, evidence, s)
     look = story.look_at(call, basis, state)
+    within = story.within_days(call, basis, look, source, policy)
     actions = np.array(ACTIONS, dtype=object)
     decisions = pd.DataFrame({
         "night": night,
         "bearing_id": bearings["bearing_id"],
         "call": actions[call],
-        "second_action": story.second_action(call, look, odds, evidence, s, policy),
-        "look_at": look,
+        "second_action": story.second_action(call, look, odds, dearer, evidence, s, left, policy),
+        "look_at": story.supply_first(call, look, bearings),
         "basis": basis,
         "guards": [" ".join(c for c, is_so in zip(guards.CODES, row, strict=True) if is_so) for row in applied],
         "cost_call": actions[cost_call],
@@ -123,7 +126,7 @@ def _decide(
         "x": life["x"],
         "interval_h": life["interval_h"],
         "interval_method": life["interval_method"].where(life["interval_reason"] == "", life["interval_reason"]),
-        **due(night, made, evidence, s, applied, call, life, story.urgency(basis, look, source, policy), policy),
+        **due(night, made, evidence, s, applied, call, life, within, policy),
         **dose(bearings, life, s.not_greasable, policy),
         "condition_status": condition_status(evidence),
         "defaults_used": bearings["defaults_used"],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from condlube.advisory import guards
 from condlube.advisory.situation import Situation
@@ -11,7 +12,7 @@ from condlube.assessment.evidence import Evidence
 from condlube.assessment.sources import FINDINGS, LEVELS, SOURCES, FloatArray, IntArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
-from condlube.schema.words import ACTIONS, STATES
+from condlube.schema.words import ACTIONS, AUTOMATIC_SUPPLIES, STATES
 
 Words = npt.NDArray[np.object_]
 GREASE, HOLD, INSPECT = range(len(ACTIONS))
@@ -55,15 +56,26 @@ def look_at(call: IntArray, made: Words, state: IntArray) -> Words:
     return np.where(call == INSPECT, np.where(by_guard != "", by_guard, by_state), "")
 
 
+def supply_first(call: IntArray, look: Words, bearings: pd.DataFrame) -> Words:
+    """The same, where a greasing falls to an automatic supply: look at lubricator, level and line."""
+    automatic = bearings["supply"].isin(AUTOMATIC_SUPPLIES).to_numpy()
+    return np.where((call == GREASE) & automatic, "supply", look)
+
+
 def second_action(
-    call: IntArray, look: Words, posterior: FloatArray, evidence: Evidence, s: Situation, policy: Policy
-) -> Words:
+    call: IntArray, look: Words, posterior: FloatArray, dearer: FloatArray, evidence: Evidence, s: Situation,
+    left: BoolArray, policy: Policy,
+) -> Words:  # fmt: skip
     """A second thing to do where two things are true; empty otherwise.
 
     grease: greasing is due beside an inspection of machine or instrument. inspect_machine, inspect_instrument: beside
     a greasing. grease_on_return: due, but the machine stands. look: warm with one sensor only.
+
+    ``dearer`` [bearings, states] is what greasing costs more than holding. Greasing is due where it is the cheaper of
+    the two, machine and instrument left aside.
     """
-    due = (s.x >= 1.0) & ~s.not_greasable & ~s.mismatch & ~s.limit_passed
+    grease_left = left[:, GREASE] | s.stopped
+    due = grease_left & ((posterior * dearer)[:, : STATES.index("machine_fault")].sum(axis=1) <= 0)
     made = np.full(len(call), "", dtype=object)
     warm = evidence.value("temperature") >= policy.guard.unsettled.unexplained_k
     made[(call == HOLD) & warm & ~(s.greased & (s.days < policy.cost.hold.fresh_days))] = "look"
@@ -87,8 +99,8 @@ def reason(call: IntArray, made: Words, state: IntArray, source: Words, evidence
     return np.where(by_guard, made, np.where(made == "time", "time", coded))
 
 
-def urgency(made: Words, look: Words, source: Words, policy: Policy) -> FloatArray:
-    """Days within which an inspection should be made, from the P-F interval of what leads to it."""
+def within_days(call: IntArray, made: Words, look: Words, source: Words, policy: Policy) -> FloatArray:
+    """Days within which the work should be done, from the P-F interval of what leads to it."""
     by_source = {
         **{s: getattr(policy.due, f"{s}_days") for s in (*LEVELS, "growth")},
         "onset": policy.due.acceleration_days, "collector_share": policy.due.instrument_days,
@@ -102,6 +114,7 @@ def urgency(made: Words, look: Words, source: Words, policy: Policy) -> FloatArr
         "response_failed": policy.due.supply_days, "long_overdue": policy.due.survey_days,
         "unsettled": policy.due.temperature_days,
     }  # fmt: skip
-    days = [by_source.get(name, policy.due.survey_days) for name in source]
+    usual = np.where(call == GREASE, policy.due.grease_days, policy.due.survey_days)
+    days = [by_source.get(name, d) for name, d in zip(source, usual, strict=True)]
     days = [policy.due.supply_days if at == "supply" else d for d, at in zip(days, look, strict=True)]
     return np.array([by_guard.get(code, d) for code, d in zip(made, days, strict=True)], dtype=np.float64)

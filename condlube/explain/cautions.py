@@ -1,4 +1,7 @@
-"""Cautions for the job at hand. They remind; they do not replace the machine's manual, site procedure or licensed practice."""
+"""Cautions for the job at hand.
+
+They remind; they do not replace the machine's manual, site procedures, local codes or licensed practice.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +31,7 @@ def cautions(bearing: Mapping[str, Any], decision: Mapping[str, Any]) -> list[st
     if bearing["hazardous_area"]:
         found.append("Hazardous area: work permit first; do not open plugs in an explosive atmosphere.")
     if decision["call"] == "grease":
-        found.append("Wipe fitting and coupler clean." + (" " + outlet if (outlet := _outlet(bearing["relief"])) else ""))
+        found.append(f"Wipe fitting and coupler clean. {_outlet(bearing['relief'])}".strip())
         found.append("Stop at back-pressure; do not force grease in.")
     return [*found, *GENERAL]
 

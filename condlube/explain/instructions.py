@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from condlube.schema.words import AUTOMATIC_SUPPLIES
+
 FORM = (
     "done_by", "done_at", "grams_given", "level_before", "level_after", "outlet_seen_open", "what_came_out",
     "reason_not_done",
@@ -14,12 +16,15 @@ FORM = (
 
 def how(bearing: Mapping[str, Any], decision: Mapping[str, Any], listens: bool) -> str:
     """The way to give the dose; ``listens`` where ultrasound can be heard on the bearing."""
-    if bearing["supply"] in ("single_point_lubricator", "central_system"):
+    if bearing["supply"] in AUTOMATIC_SUPPLIES:
         return "Automatic supply: check lubricator, level and line; do not add by hand before that."
     if decision["strokes"] is None:
         amount = "Weigh the dose or calibrate the gun first: no strokes without a calibrated gun."
     else:
         amount = f"{decision['strokes']} strokes of the calibrated gun."
     if listens:
-        return f"{amount} In thirds while listening: a third, wait a minute, go on only while the level falls; stop at once if it rises."
+        return (
+            f"{amount} In thirds while listening: a third, wait a minute, go on only while the level falls; stop at "
+            "once if it rises."
+        )
     return f"{amount} Slowly, 3 to 5 s a stroke; watch the temperature for two days."

@@ -98,8 +98,8 @@ GUARDS = {
 LOOK_FOR = {
     "bearing": "noise, play and vibration spectrum for defect tones; damage class by ISO 15243 (5.1 fatigue, 5.2 wear, "
     "5.4 electrical erosion); failure mode VIB or NOI by ISO 14224",
-    "supply": "fitting, line and outlet for a free path; leaks; water, dirt or the wrong grease in what comes out; ISO 15243 "
-    "5.2 wear or 5.3 corrosion would confirm a lasting shortage",
+    "supply": "fitting, line and outlet for a free path; leaks; water, dirt or the wrong grease in what comes out; "
+    "ISO 15243 5.2 wear or 5.3 corrosion would confirm a lasting shortage",
     "machine": "unbalance, misalignment, looseness and foundation; failure mode VIB by ISO 14224",
     "instrument": "sensor, mounting, cable, gateway and its gain; compare with a portable reading; AIR by ISO 14224",
     "records": "which grease is inside, when it was last added, whether the outlet is free; record one inspection",

@@ -46,6 +46,8 @@ def guards(decision: Row) -> list[str]:
 
 def _act(decision: Row) -> str:
     if decision["call"] == "grease":
+        if decision["look_at"] == "supply":
+            return "Check lubricator, level and line"
         grams = "" if decision["grease_g"] is None else f" {decision['grease_g']:.0f} g"
         return f"Grease{grams}"
     if decision["call"] == "inspect":
@@ -58,15 +60,17 @@ def _because(decision: Row, evidence: Sequence[Row]) -> str:
     reason = decision["reason"]
     if reason in GUARDS:
         loud = _loudest(evidence)
-        tail = f" ({fact(loud)})" if reason in ("early_rise", "unsettled") and loud else ""
+        tail = f" ({fact(loud)})" if reason in ("early_rise", "unsettled", "sealed") and loud else ""
         if reason == "extension_cap":
             tail = f" ({used(decision['x'])} used up)"
         return GUARDS[reason] + tail
     if reason == "time":
         silent = [row for row in evidence if row["source"] in SIGNALS and row["status"] not in ("absent", "assessed")]
         heard = any(row["source"] in SIGNALS and row["status"] == "assessed" for row in evidence)
-        tail = "" if heard else f"; {SIGNALS[silent[0]['source']]} {why_not(silent[0])}" if silent else "; nothing is measured"
-        return f"{used(decision['x'])} is used up{tail}"
+        said = f"{used(decision['x'])} is used up"
+        if heard:
+            return said
+        return f"{said}; {SIGNALS[silent[0]['source']]} {why_not(silent[0])}" if silent else f"{said}; nothing is measured"
     if reason == "quiet":
         heard_signals = [SIGNALS[r["source"]] for r in evidence if r["source"] in SIGNALS and r["status"] == "assessed"]
         verb = "is" if len(heard_signals) == 1 else "are"

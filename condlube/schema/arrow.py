@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 
 from condlube.schema.tables import TABLES
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _TYPES = {
     "str": pa.string(),
@@ -45,3 +48,18 @@ def conform(table: str, data: pa.Table) -> pa.Table:
         data[f.name].cast(f.type) if f.name in data.column_names else pa.nulls(data.num_rows, f.type) for f in schema
     ]
     return pa.table(arrays, schema=schema)
+
+
+def from_frame(table: str, frame: pd.DataFrame) -> pa.Table:
+    """The frame with exactly the columns, order and types of ``table``; what is missing or NaN becomes null."""
+    found = {
+        name: pa.array(column, from_pandas=True)
+        for name, column in frame.items()
+        if not column.isna().all()
+    }
+    if unknown := set(frame.columns) - set(arrow_schema(table).names):
+        raise KeyError(f"{table} has no columns {sorted(unknown)}")
+    return pa.table(
+        [found[f.name].cast(f.type) if f.name in found else pa.nulls(len(frame), f.type) for f in arrow_schema(table)],
+        schema=arrow_schema(table),
+    )

@@ -1,0 +1,97 @@
+"""From readings to calls in three steps: measure, compare, decide.
+
+    readings --measure--> summaries --compare--> deviations --decide--> decisions and evidence
+                             |          |
+                             |          +-- expected levels, frozen, of every point
+                             +-- life used since the last greasing
+
+``measure`` works on whole machines, ``decide`` on any bearings; only ``compare`` sees several bearings at once
+(families, common shifts), so that batches and workers never change a result. Every step is a function of its arguments: a night
+is ``as_of``, and rows that the night may not see are not handed in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from condlube.advisory.decide import Decided
+from condlube.advisory.decide import decide as call
+from condlube.advisory.situation import survey_turns
+from condlube.assessment.life import life
+from condlube.detection.deviations import deviations
+from condlube.detection.references import advance
+from condlube.detection.visible import visible_expected
+from condlube.manipulation.summarise import summarise
+from condlube.policy.model import Policy
+from condlube.register.model import Register
+
+
+class Plant(NamedTuple):
+    """The register as the chain works with it."""
+
+    register: Register
+    bearings: pd.DataFrame
+    greases: pd.DataFrame
+    points: pd.DataFrame
+
+    @classmethod
+    def of(cls, register: Register) -> Plant:
+        return cls(
+            register, register.bearings.to_pandas(), register.greases.to_pandas(), register.points.to_pandas()
+        )
+
+
+class Bearings(NamedTuple):
+    """Some of the plant's bearings with everything that concerns them: a batch of ``decide``.
+
+    ``bearings`` carries the columns of ``survey_turns`` of the whole plant, ``usage`` the summaries that tell running
+    hours, speed and temperature since the last greasing.
+    """
+
+    bearings: pd.DataFrame
+    points: pd.DataFrame
+    deviations: pd.DataFrame
+    usage: pd.DataFrame
+
+
+def measure(
+    readings: pd.DataFrame, points: pd.DataFrame, bearings: pd.DataFrame, days: Iterable[date], zone: ZoneInfo,
+    policy: Policy, earlier: pd.DataFrame,
+) -> pd.DataFrame:  # fmt: skip
+    """Summaries of ``days`` for whole machines: sound running readings by operating cell (data manipulation)."""
+    return summarise(readings, points, bearings, days, zone, policy, earlier)
+
+
+def compare(
+    plant: Plant, summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame, night: date,
+    as_of: datetime, known_by: datetime, policy: Policy,
+) -> tuple[pd.DataFrame, pd.DataFrame]:  # fmt: skip
+    """New expected levels, and how every point departs from what is expected on the night (state detection)."""
+    zone = plant.register.site.zone
+    visible = visible_expected(expected, as_of, known_by)
+    learned = advance(summaries, visible, events, plant.points, plant.bearings, as_of, zone, policy)
+    references = pd.concat([visible, learned], ignore_index=True) if len(learned) else visible
+    found = deviations(summaries, references, events, plant.points, plant.bearings, [night], zone, policy)
+    return learned, found
+
+
+def decide(
+    batch: Bearings, plant: Plant, events: pd.DataFrame, reviews: pd.DataFrame, policy: Policy, as_of: datetime
+) -> Decided:
+    """Life used up, odds of each state, expected cost of each action, guards, the call and what to do (assessment,
+    prognosis, advisory)."""
+    site = plant.register.site
+    used = life(
+        batch.bearings, plant.greases, batch.points, batch.usage, events, batch.deviations, site, policy, as_of
+    )
+    return call(batch.bearings, plant.greases, events, used, batch.deviations, reviews, site, policy, as_of)
+
+
+def turns(plant: Plant, policy: Policy) -> pd.DataFrame:
+    """The plant's bearings with their turn in the survey of unknown histories, which depends on all of them."""
+    return plant.bearings.join(survey_turns(plant.bearings, policy))

@@ -1,0 +1,109 @@
+"""A line for each reader of a decision: the technician, the planner, the auditor; and what would change it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from condlube.advisory.change import Change
+from condlube.advisory.job import Job
+from condlube.explain.phrases import GUARDS, LOOK_FOR, SIGNALS, STATES
+from condlube.explain.table import leading
+from condlube.schema.words import ACTIONS
+
+Row = Mapping[str, Any]
+_UNITS = {"ultrasound": "dB over expected", "acceleration": "dB over expected", "temperature": "K over expected",
+          "velocity": "times expected", "impulsiveness": "times expected", "growth": "spreads",
+          "collector_share": "of its collector"}  # fmt: skip
+_CALLS = {"grease": "grease", "hold": "leave alone", "inspect": "inspect"}
+
+
+def technician(job: Job) -> list[str]:
+    """What to do, how, and what to expect; one sentence a line. Empty where nothing is to be done."""
+    if job.kind == "check_supply":
+        return ["Check lubricator, grease level and line; note what was found."]
+    if job.kind == "replace":
+        return [LOOK_FOR[job.look_at] + "." if job.look_at else "Look and listen.",
+                "Sealed for life: plan the replacement; do not try to grease it."]  # fmt: skip
+    said = []
+    if job.kind == "inspect":
+        said.append(f"Look first at the {job.look_at}: {LOOK_FOR[job.look_at]}." if job.look_at else "Look and listen.")
+    if job.kind == "grease" or job.second == "grease":
+        said.append(("Then grease, unless the inspection speaks against it: " if said else "Give ") + _dose(job))
+        if job.shots:
+            said.append(
+                f"In {job.shots} shots while listening, {job.wait_min:g} min apart: go on only while the level falls, "
+                "stop at once if it rises."
+            )
+        said.append(
+            f"Up to {job.normal_rise_k:g} K warmer for {job.normal_rise_h:g} h is usual; the response is checked after "
+            f"{job.check_after_h:g} h."
+        )
+    if job.form:
+        said.append("Write down: " + ", ".join(name.replace("_", " ") for name in job.form) + ".")
+    return said
+
+
+def planner(decision: Row) -> str:
+    """What and by when."""
+    call, due, late = decision["call"], decision["due_date"], decision["due_late"]
+    if _empty(due):
+        return "No date foreseen: time alone does not turn the call."
+    if call == "hold":
+        until = "" if _empty(late) or late == due else f" to {_day(late)}"
+        return f"Falls due {_day(due)} (range {_day(decision['due_early'])}{until})."
+    if call == "grease":
+        return f"Grease now, at the latest by {_day(due if _empty(late) else late)}."
+    return f"Inspect by {_day(due)}."
+
+
+def auditor(decision: Row, policy_digest: str) -> str:
+    """Probabilities, expected costs, guards and the policy in force."""
+    odds = ", ".join(f"{STATES[s]} {decision[f'p_{s}']:.1%}" for s in ("adequate", *leading(decision)))
+    cost = ", ".join(f"{action} {decision[f'cost_{action}']:.2f}" for action in ACTIONS)
+    codes = (decision["guards"] or "").split()
+    taken = f" Guards: {', '.join(codes)}." if codes else ""
+    if decision["call"] != decision["cost_call"]:
+        taken += f" Cheapest before guards: {decision['cost_call']}; decided by {decision['basis']}."
+    return f"Probable: {odds}. Expected cost: {cost}.{taken} Policy {policy_digest[:12]}."
+
+
+def what_changes(found: Sequence[Change], decision: Row) -> list[str]:
+    """The nearest single change in each source that turns the call, and when time alone does."""
+    said = [_change(change) for change in found]
+    if decision["call"] == "hold" and not _empty(decision["due_date"]):
+        said.append(f"time alone: on {_day(decision['due_date'])}")
+    return said or ["no single change in one source turns this call"]
+
+
+def why_guarded(decision: Row) -> list[str]:
+    """What each guard that applied says, with its code."""
+    return [f"{code}: {GUARDS[code]}" for code in (decision["guards"] or "").split()]
+
+
+def _change(change: Change) -> str:
+    name = SIGNALS.get(change.source, change.source.replace("_", " "))
+    if change.word:
+        return f"{name} {change.word}: {_CALLS[change.call]}"
+    digits = 0 if change.source == "collector_share" else 1 if change.source not in ("velocity", "impulsiveness") else 2
+    shown = f"{change.then:.0%}" if change.source == "collector_share" else f"{change.then:.{digits}f}"
+    now = "" if change.now is None else f" (now {change.now:.{max(digits, 1)}f})"
+    return f"{name} at {shown} {_UNITS[change.source]}{now}: {_CALLS[change.call]}"
+
+
+def _dose(job: Job) -> str:
+    if job.grease_g is None:
+        return "the dose of the machine's manual."
+    strokes = f", {job.strokes} strokes of the calibrated gun" if job.strokes else "; weigh it, no calibrated gun"
+    line = ", with the remote line full of the same grease" if job.by_line else ""
+    grams = f"{job.grease_g:.0f} g" if job.grease_g >= 10 else f"{job.grease_g:.1f} g"
+    return f"{grams} of {job.grease_id or 'the grease that is in it'}{strokes}{line}; no more in one visit."
+
+
+def _day(value: date | datetime) -> str:
+    return f"{value:%Y-%m-%d}"
+
+
+def _empty(value: Any) -> bool:
+    return value is None or value != value

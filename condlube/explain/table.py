@@ -1,0 +1,86 @@
+"""The evidence of one decision as a table of text: rows that add up to the stored odds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import log2
+from typing import Any
+
+from condlube.explain.phrases import SIGNALS, STATES, why_not
+
+Row = Mapping[str, Any]
+HEAD = ("source", "observed", "expected", "deviation")
+UNITS = {"ultrasound": "dB", "acceleration": "dB", "impulsiveness": "x", "velocity": "x", "temperature": "K"}
+NAMES = {
+    **SIGNALS, "prior": "time and context", "growth": "growth", "collector_share": "common shift", "onset": "onset",
+    "response": "response to greasing", "zone": "vibration zone", "temperature_limit": "temperature limit",
+    "electrical": "electrical pattern",
+}  # fmt: skip
+
+
+def leading(decision: Row, most: int = 2) -> list[str]:
+    """States other than adequate, the most probable first."""
+    others = [state for state in STATES if state != "adequate"]
+    return sorted(others, key=lambda state: -float(decision[f"p_{state}"]))[:most]
+
+
+def table(decision: Row, evidence: Sequence[Row]) -> list[tuple[str, ...]]:
+    """Head, rows and foot: source, observed, expected, deviation, and for each of the two leading states its bits and
+    their running sum. The foot holds the log2 odds of the decision: the last running sums.
+
+    Rows that say nothing stand with 0 bits and the reason; what is not measured at all is left out.
+    """
+    states = leading(decision)
+    head = (*HEAD, *(word for state in states for word in (STATES[state], "sum")))
+    made = [head]
+    sums = dict.fromkeys(states, 0.0)
+    for row in evidence:
+        if row["status"] == "absent":
+            continue
+        cells = list(_figures(row))
+        for state in states:
+            bits = float(row[f"bits_{state}"])
+            sums[state] += bits
+            cells += [f"{bits:+.2f}", f"{sums[state]:+.2f}"]
+        made.append(tuple(cells))
+    foot = ["log2 odds against adequate", "", "", ""]
+    for state in states:
+        foot += ["", f"{log2(decision[f'p_{state}'] / decision['p_adequate']):+.2f}"]
+    return [*made, tuple(foot)]
+
+
+def text(rows: Sequence[Sequence[str]]) -> str:
+    """The table in columns: the first to the left, numbers to the right."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = [
+        "  ".join(c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True)))
+        for row in rows
+    ]
+    rule = "-" * len(lines[0])
+    return "\n".join(line.rstrip() for line in [lines[0], rule, *lines[1:-1], rule, lines[-1]])
+
+
+def _figures(row: Row) -> tuple[str, str, str, str]:
+    source, reason = str(row["source"]), row["reason"] or ""
+    name = NAMES.get(source, "found: " + source.partition(".")[2].replace("_", " "))
+    if row["status"] != "assessed":
+        return f"{name} ({why_not(row)})", "", "", ""
+    if source == "prior":
+        x = "unknown" if _empty(row["deviation"]) else f"x = {row['deviation']:.2f}"
+        return name, _quantity(row["observed"], "h", 0), _quantity(row["expected"], "h", 0), x
+    if source in UNITS:
+        return (
+            name, _quantity(row["observed"], row["unit"], 2), _quantity(row["expected"], row["unit"], 2),
+            f"{row['deviation']:+.1f} {UNITS[source]}" if UNITS[source] != "x" else f"{row['deviation']:.2f} x",
+        )  # fmt: skip
+    if source in ("growth", "collector_share"):
+        return name, "", "", f"{row['deviation']:.1f} spreads" if source == "growth" else f"{row['deviation']:.0%}"
+    return name, _quantity(row["observed"], row["unit"], 1), _quantity(row["expected"], row["unit"], 1), reason
+
+
+def _quantity(value: float | None, unit: str | None, digits: int) -> str:
+    return "" if _empty(value) else f"{value:,.{digits}f} {unit or ''}".strip()
+
+
+def _empty(value: float | None) -> bool:
+    return value is None or value != value

@@ -1,0 +1,86 @@
+"""The nightly batch: take in what is new, decide every bearing, write what people read in the morning."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from condlube.chain import Plant
+from condlube.explain.briefing import briefing
+from condlube.operations.check import Checked, check
+from condlube.operations.events_file import take_events
+from condlube.operations.ingest import ingest
+from condlube.operations.ingest_report import FileReport, IngestReport
+from condlube.operations.morning import Morning, summary, write_morning
+from condlube.operations.night import run_night
+from condlube.schema.nights import night_of
+from condlube.store.store import Store
+
+
+@dataclass(frozen=True)
+class Nightly:
+    """What a nightly batch did: one morning per night, oldest first."""
+
+    checked: Checked
+    ingested: IngestReport
+    events: int
+    mornings: tuple[Morning, ...]
+
+    @property
+    def failed(self) -> int:
+        """Bearings that could not be decided, over all nights."""
+        return sum(len(morning.failed) for morning in self.mornings)
+
+    def text(self, width: int) -> str:
+        """What to read at 06:30: the last night, and in a line each the nights before it."""
+        last = self.mornings[-1]
+        nights = [f"{m.run.night}: " + ", ".join(f"{n} {call}" for call, n in m.counts.items() if n)
+                  for m in self.mornings[:-1]]  # fmt: skip
+        data = self.ingested.text().splitlines()
+        if self.events:
+            data.append(f"{self.events} new events taken in")
+        data.extend(f"note: {warning}" for warning in self.checked.warnings)
+        if not last.run.new:
+            nights.append(f"night {last.run.night} was decided before from the same data: nothing new to decide")
+        page = briefing(
+            self.checked.register.site.name, last.run.night, last.run.known_by, last.counts, last.decisions,
+            last.evidence, None if last.changed is None else [(c.bearing_id, c.before, c.after) for c in last.changed],
+            last.before, [row for row in last.work if row["task"] != "grease"], data, width,
+        )  # fmt: skip
+        return "\n".join([*nights, *([""] if nights else []), page, "", f"Files: {last.folder}"])
+
+    def summary(self) -> dict[str, Any]:
+        """The same for machines: one summary per night."""
+        return {"nights": [summary(m, self.checked, self.ingested) for m in self.mornings]}
+
+
+def nightly(
+    path: Path,
+    now: datetime,
+    nights: Sequence[date] = (),
+    force: bool = False,
+    on_file: Callable[[FileReport], None] = lambda report: None,
+    on_night: Callable[[Morning], None] = lambda morning: None,
+) -> Nightly:
+    """Run the nights one after another; without any, the night that ended last before ``now``.
+
+    Raises ``ConfigurationError`` with everything wrong with the site's files, ``Busy`` when another run is at work,
+    ``StoreError`` when the store cannot be used; in each case the last committed state stands.
+    """
+    checked = check(path)
+    definition = checked.definition
+    plant = Plant.of(checked.register)
+    store = Store.open(definition.store, definition.ledger)
+    mornings = []
+    with store.writer() as writer:
+        ingested = ingest(definition, checked.register, writer, now, on_file)
+        events = take_events(writer, checked, now)
+        for night in nights or [night_of(now, checked.register.site.zone)]:
+            run = run_night(writer, checked, plant, night, now, force)
+            morning = write_morning(writer.snapshot(), checked, run, ingested)
+            on_night(morning)
+            mornings.append(morning)
+    return Nightly(checked, ingested, events, tuple(mornings))

@@ -1,0 +1,61 @@
+"""The work list of a decided night."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from condlube.operations.desk import Desk, evidence_of
+from condlube.operations.files import json_text
+from condlube.operations.tasks import work
+
+
+@dataclass(frozen=True)
+class WorkList:
+    """Work of a night: rows with the columns of ``tasks.WORK_COLUMNS``, in the order in which they are walked."""
+
+    site: str
+    night: date
+    rows: list[dict[str, Any]]
+
+    def json(self) -> str:
+        """The rows for a machine."""
+        return json_text({"site": self.site, "night": self.night, "work": self.rows})
+
+    def text(self, width: int) -> str:
+        """The list as a technician reads it, route by route."""
+        return "\n".join(self._lines(max(width, 60)))
+
+    def _lines(self, width: int) -> Iterator[str]:
+        yield f"{self.site}: work list, night of {self.night}"
+        if not self.rows:
+            yield "Nothing to grease, nothing falling due."
+        for route, rows in groupby(self.rows, key=lambda row: row["route"] or "no route"):
+            yield ""
+            yield f"ROUTE {route}"
+            for row in rows:
+                yield ""
+                grease = row["grease_id"] or "its grease"
+                grams = "" if row["grease_g"] is None else f"{row['grease_g']:g} g of {grease}"
+                strokes = "" if row["strokes"] is None else f", {row['strokes']} strokes"
+                yield f"[ ] {row['bearing_id']}  {row['machine_id']}, {row['position'] or ''}  {row['task']}"
+                for line in (f"{grams}{strokes}; by {row['by'] or 'no date'}", row["how"], row["why"], row["also"],
+                             row["permit"], row["cautions"]):  # fmt: skip
+                    yield from textwrap.wrap(line or "", width, initial_indent="    ", subsequent_indent="    ")
+                yield "    given ______ g   level before ______ after ______   outlet open ___   came out __________"
+
+
+def worklist(site: Path, night: date | None = None) -> WorkList:
+    """The work list of a night, by default the last one decided. Raises ``NotThere`` when there is none."""
+    desk = Desk(site)
+    sight = desk.sight(night)
+    decided = {name: dict(row) for name, row in sorted(sight.decisions.items()) if row["call"]}
+    bearings = {name: dict(row) for name, row in sight.bearings.items()}
+    evidence = evidence_of(sight, decided)
+    rows = work(decided, evidence, bearings, sight.night, desk.definition.horizon_days)
+    return WorkList(sight.register.site.name, sight.night, rows)
