@@ -55,12 +55,13 @@ class Turn:
 
 def due(
     night: date, context: FloatArray, evidence: Evidence, s: Situation, applied: BoolArray, call: IntArray,
-    life: pd.DataFrame, urgent_days: FloatArray, policy: Policy,
+    life: pd.DataFrame, within_days: FloatArray, policy: Policy,
 ) -> pd.DataFrame:  # fmt: skip
     """Columns due_date, due_early and due_late.
 
-    Hold: when the call turns, with the interval and the slope taken at either end of their range. Grease: from now
-    until the call would turn to another. Inspect: as soon as the P-F interval of the leading evidence asks.
+    Hold: when the call turns, with the interval and the slope taken at either end of their range. Grease: now, at the
+    latest within the days that the leading evidence allows, and before the call turns to another. Inspect: within the
+    days that the P-F interval of the leading evidence allows.
     """
     hold, grease = call == ACTIONS.index("hold"), call == ACTIONS.index("grease")
     spread = policy.due.interval_spread
@@ -72,9 +73,10 @@ def due(
     ):
         going = ahead(life, evidence, slope, faster)
         days[name] = turn(wanted, context, evidence, s, applied, call, going, policy, night).days
-    days["due_date"] = np.where(grease, 1.0, np.where(hold, days["due_date"], 1.0 + urgent_days))
+    days["due_date"] = np.where(grease, 1.0, np.where(hold, days["due_date"], 1.0 + within_days))
     days["due_early"] = np.where(hold, np.minimum(days["due_early"], days["due_date"]), 1.0)
-    days["due_late"] = np.where(hold | grease, np.maximum(days["due_late"], days["due_date"]), days["due_date"])
+    latest = np.where(grease, np.minimum(days["due_late"], 1.0 + within_days), days["due_late"])
+    days["due_late"] = np.where(hold | grease, np.maximum(latest, days["due_date"]), days["due_date"])
     return pd.DataFrame({name: _dates(night, ahead_d) for name, ahead_d in days.items()})
 
 

@@ -350,6 +350,7 @@ class Due:
     finding_days: Days
     instrument_days: Days
     survey_days: Days
+    grease_days: Days
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,163 @@
+"""What would change a call: per source the smallest single change of its value that turns it.
+
+Reckoned from the stored rows of one decision and its policy, in plain arithmetic: no number is looked up elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import isnan
+from typing import Any
+
+from condlube.advisory.guard_codes import TAKES
+from condlube.assessment import plain
+from condlube.assessment.sources import LEVELS
+from condlube.policy.decision import Onset, Response
+from condlube.policy.model import Policy
+from condlube.schema.words import ACTIONS, STATES
+
+CLASSES = {"onset": Onset.classes, "response": Response.classes}
+_HALVINGS = 30
+
+
+@dataclass(frozen=True)
+class Change:
+    """The nearest value of one source at which the call would be another; ``now`` is None where nothing was weighed."""
+
+    source: str
+    now: float | None
+    then: float
+    word: str
+    call: str
+
+
+def changes(decision: Mapping[str, Any], evidence: Sequence[Mapping[str, Any]], policy: Policy) -> list[Change]:
+    """Nearest single change of each source that turns the call; a source that cannot turn it alone is left out.
+
+    Parameters
+    ----------
+    decision
+        Row of ``decisions``.
+    evidence
+        Its rows of ``evidence``.
+    policy
+        The policy that decided, of the bearing's criticality.
+    """
+    reckoned = _Reckoning.of(decision, evidence, policy)
+    found = []
+    for row in evidence:
+        source = str(row["source"])
+        if source in LEVELS and row["status"] != "absent":
+            found.extend(_nearest(reckoned, source))
+        elif source in CLASSES:
+            found.extend(_other_class(reckoned, source))
+        elif source in ("growth", "collector_share"):
+            found.extend(_nearest(reckoned, source))
+    return found
+
+
+def reckon(decision: Mapping[str, Any], evidence: Sequence[Mapping[str, Any]], policy: Policy) -> str:
+    """The call, worked out again from the stored rows."""
+    reckoned = _Reckoning.of(decision, evidence, policy)
+    return reckoned.call(reckoned.values)
+
+
+@dataclass(frozen=True)
+class _Reckoning:
+    """One decision as far as its call depends on the values of its sources."""
+
+    prior: tuple[float, ...]
+    hold: Mapping[str, float]
+    values: Mapping[str, float]
+    guards: frozenset[str]
+    policy: Policy
+
+    @classmethod
+    def of(cls, decision: Mapping[str, Any], evidence: Sequence[Mapping[str, Any]], policy: Policy) -> _Reckoning:
+        prior = tuple(float(decision[f"prior_{state}"]) for state in STATES)
+        days = decision["days_since_greasing"]
+        context = {
+            **{state: prior[STATES.index(state)] for state in ("damaged", "machine_fault", "instrument_fault")},
+            "supply_factor": 1.0,
+            "days": float("inf") if days is None or isnan(days) else float(days),
+        }
+        values = {
+            str(row["source"]): float(row["deviation"])
+            for row in evidence
+            if row["source"] != "prior" and row["status"] == "assessed" and row["deviation"] is not None
+        }
+        guards = frozenset((decision["guards"] or "").split())
+        return cls(prior, plain.hold_costs(context, policy), values, guards, policy)
+
+    def call(self, values: Mapping[str, float]) -> str:
+        odds = plain.posterior(self.prior, plain.weigh(values, self.policy))
+        cost = plain.costs(odds, self.hold, self.policy)
+        taken = {action for code in self._guards(values) for action in TAKES[code]}
+        return plain.cheapest(cost, [a for a in ACTIONS if a not in taken]) or "inspect"
+
+    def _guards(self, values: Mapping[str, float]) -> set[str]:
+        """The guards of the night; those that hang on a level that was changed are asked again."""
+        guards = set(self.guards)
+        over = self.policy.guard.early_rise.over_db
+        for source in ("ultrasound", "acceleration"):
+            if values.get(source) != self.values.get(source):
+                raised = any(values.get(s, 0.0) >= over for s in ("ultrasound", "acceleration"))
+                guards = guards | {"early_rise"} if raised else guards - {"early_rise"}
+        if values.get("response") != self.values.get("response"):
+            failed = values.get("response") == float(Response.classes.index("none"))
+            guards = guards | {"response_failed"} if failed else guards - {"response_failed"}
+        return guards
+
+
+def _nearest(reckoned: _Reckoning, source: str) -> Iterator[Change]:
+    """Search outwards from the present value on a grid between the anchors, then halve down to the turn."""
+    at = getattr(reckoned.policy.weights, source).at
+    steps = reckoned.policy.change.steps
+    grid = [low + (high - low) * k / steps for low, high in pairwise(at) for k in range(steps)]
+    grid.append(at[-1])
+    now = reckoned.values.get(source)
+    start = _neutral(source) if now is None else min(max(now, at[0]), at[-1])
+    base = reckoned.call(reckoned.values)
+
+    def call(value: float) -> str:
+        return reckoned.call({**reckoned.values, source: value})
+
+    best: Change | None = None
+    for side in (sorted(v for v in grid if v >= start), sorted((v for v in grid if v <= start), reverse=True)):
+        last = start
+        for value in side:
+            if best is not None and abs(value - start) >= abs(best.then - start):
+                break
+            if (there := call(value)) != base:
+                best = Change(source, now, _halve(call, base, last, value) if call(last) == base else value, "", there)
+                break
+            last = value
+    if best is not None:
+        yield best
+
+
+def _halve(call: Any, base: str, same: float, other: float) -> float:
+    for _ in range(_HALVINGS):
+        middle = (same + other) / 2
+        if call(middle) == base:
+            same = middle
+        else:
+            other = middle
+    return other
+
+
+def _other_class(reckoned: _Reckoning, source: str) -> Iterator[Change]:
+    """The first other class, or none, with which the call would turn."""
+    now = reckoned.values.get(source)
+    base = reckoned.call(reckoned.values)
+    for k, word in enumerate(CLASSES[source]):
+        if float(k) != now and (there := reckoned.call({**reckoned.values, source: float(k)})) != base:
+            yield Change(source, now, float(k), word, there)
+            return
+
+
+def _neutral(source: str) -> float:
+    """Where a level is as expected."""
+    return 1.0 if source in ("velocity", "impulsiveness") else 0.0
