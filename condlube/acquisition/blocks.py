@@ -21,6 +21,8 @@ from condlube.errors import CondlubeError
 
 BLOCK_BYTES = 16 << 20
 _LONGEST_LINE_BYTES = 64 << 20
+# What a file looks like is told by its first bytes.
+_HEAD_BYTES = 64 << 10
 
 
 class Unreadable(CondlubeError):
@@ -105,7 +107,9 @@ class Lines:
         self._block_bytes = block_bytes
         self._stream = export.open()
         self._number = 1
-        first = self._read(block_bytes)
+        size = max(block_bytes, _HEAD_BYTES)
+        first = self._read(size)
+        self._ended = len(first) < size
         self.encoding, skip = _byte_order_mark(first, encoding)
         self._decoder: codecs.IncrementalDecoder | None = None
         if not is_ascii_superset(self.encoding):
@@ -114,11 +118,10 @@ class Lines:
         elif first[:4096].count(b"\0") > len(first[:4096]) // 4:
             self.close()
             raise Unreadable('every other byte is NUL: if it is UTF-16, set encoding = "utf-16" in [format]')
-        self._rest = self._decoded(first[skip:], len(first) < block_bytes)
-        self._bare_cr = b"\n" not in self._rest and b"\r" in self._rest
+        self._rest = self._decoded(first[skip:], self._ended)
+        self._bare_cr = b"\n" not in self._rest[:_HEAD_BYTES] and b"\r" in self._rest[:_HEAD_BYTES]
         if self._bare_cr:
             self._rest = self._rest.replace(b"\r", b"\n")
-        self._ended = len(first) < block_bytes
 
     def close(self) -> None:
         self._stream.close()
@@ -137,15 +140,15 @@ class Lines:
 
     def __iter__(self) -> Iterator[Block]:
         while self._rest or self._fill():
-            cut = self._rest.rfind(b"\n") + 1
-            if not self._ended and (cut == 0 or len(self._rest) < self._block_bytes):
+            limit = self._block_bytes
+            cut = self._rest.rfind(b"\n", 0, limit) + 1 or self._rest.find(b"\n", limit) + 1
+            if (cut == 0 or len(self._rest) < limit) and not self._ended:
                 if len(self._rest) > _LONGEST_LINE_BYTES:
-                    raise Unreadable(
-                        f"line {self._number} is over {_LONGEST_LINE_BYTES >> 20} MiB long: no text export"
-                    )
+                    longest = f"{_LONGEST_LINE_BYTES >> 20} MiB"
+                    raise Unreadable(f"line {self._number} is over {longest} long: no text export")
                 self._fill()
                 continue
-            cut = cut if not self._ended else len(self._rest)
+            cut = cut or len(self._rest)
             block, self._rest = Block(self._number, self._rest[:cut]), self._rest[cut:]
             self._number += block.count
             yield block
@@ -161,7 +164,7 @@ class Lines:
         return bool(text) or not self._ended
 
     def _decoded(self, data: bytes, final: bool) -> bytes:
-        return self._decoder.decode(data, final).encode() if self._decoder else data
+        return self._decoder.decode(data, final).encode("utf-8", "replace") if self._decoder else data
 
     def _read(self, size: int) -> bytes:
         """``size`` bytes, fewer only at the end of the file."""

@@ -10,10 +10,13 @@ from condlube.acquisition.definition import Format
 
 
 def split(line: str, form: Format) -> list[str]:
-    """Fields of one line, by the same rules as the data."""
-    if form.quote:
-        return next(csv.reader([line], delimiter=form.delimiter, quotechar=form.quote), [])
-    return next(csv.reader([line], delimiter=form.delimiter, quoting=csv.QUOTE_NONE), [])
+    """Fields of one line, by the same rules as the data; a line that breaks the rules is parted at every delimiter."""
+    if form.quote and form.quote in line:
+        try:
+            return next(csv.reader([line], delimiter=form.delimiter, quotechar=form.quote), [])
+        except csv.Error:
+            pass
+    return line.split(form.delimiter)
 
 
 def decode(line: bytes, encoding: str) -> str:
