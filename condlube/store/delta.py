@@ -135,6 +135,19 @@ def put_back(uri: str, table: str, version: int, store_id: str) -> DeltaTable:
     return delta
 
 
+def vacuum(delta: DeltaTable, table: str, days: int) -> int:
+    """Remove files that no version of the last ``days`` needs, also what killed writers left, and give their number."""
+    with reported(f"removing files of table {table}"):
+        return len(delta.vacuum(days * 24, dry_run=False, enforce_retention_duration=False, full=True))
+
+
+def clean_log(delta: DeltaTable, table: str) -> None:
+    """Fold the log up to the present version into a checkpoint, and remove its entries of more than 30 days ago."""
+    with reported(f"cleaning the log of table {table}"):
+        delta.create_checkpoint()
+        delta.cleanup_metadata()
+
+
 def writer_properties(table: str) -> WriterProperties:
     """Compression, row groups, and statistics on the columns by which rows are picked."""
     layout = LAYOUT[table]

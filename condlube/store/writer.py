@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pyarrow as pa
 from deltalake import DeltaTable
@@ -16,6 +16,8 @@ from condlube.store.faults import reported
 from condlube.store.layout import LAYOUT
 from condlube.store.ledger import Ledger, Rows
 from condlube.store.snapshot import Snapshot
+
+T = TypeVar("T")
 
 
 class Writer:
@@ -53,11 +55,19 @@ class Writer:
 
     def append(self, table: str, data: pa.Table) -> None:
         """Append rows to a Delta table. No rows: nothing happens."""
-        self._do(delta.append, table, data)
+        self.apply(delta.append, table, data)
 
     def replace(self, table: str, data: pa.Table, key: str) -> None:
         """Append rows in place of all earlier ones, of the same months, that share a value of ``key`` with them."""
-        self._do(delta.replace, table, data, key)
+        self.apply(delta.replace, table, data, key)
+
+    def apply(self, act: Callable[..., T], table: str, *arguments: Any) -> T:
+        """Let ``act(delta_table, table, *arguments)`` change a Delta table, and give what it returns."""
+        self._refuse_if_failed()
+        self._failed = True
+        result = act(self._tables[table], table, *arguments)
+        self._failed = False
+        return result
 
     def commit(self, source: str, now: datetime, ledger: Rows | None = None) -> int:
         """Make everything appended since the last commit valid, together with the ledger rows, and give its number.
@@ -83,12 +93,6 @@ class Writer:
         self._started.update(made)
         self._failed = False
         return commit_id
-
-    def _do(self, act: Any, table: str, *arguments: Any) -> None:
-        self._refuse_if_failed()
-        self._failed = True
-        act(self._tables[table], table, *arguments)
-        self._failed = False
 
     def _refuse_if_failed(self) -> None:
         if self._failed:

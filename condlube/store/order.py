@@ -1,0 +1,83 @@
+"""Rewriting a month of a Delta table: few files, sorted from end to end, in memory that does not grow with the month.
+
+A Z-order of the Delta engine would not do: of a text key it weighs the first 16 bytes alone, and the ids of one plant
+often begin alike. A plain sort by point or bearing prunes as well for the one key that is asked for.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+
+import pyarrow as pa
+from deltalake import DeltaTable, write_deltalake
+
+from condlube.store.delta import open_table, read, stored_schema, writer_properties
+from condlube.store.faults import reported
+from condlube.store.layout import LAYOUT, MONTH, SEQUENCE
+from condlube.store.predicate import sql
+
+# Cells, rows times columns, sorted at a time: some hundred megabytes with their copies.
+_CELLS = 8_000_000
+# Files of a month that may lie across each other before rewriting it is worth while: late rows come a few a night.
+_FEW = 4
+
+
+def months(delta: DeltaTable, table: str) -> list[str]:
+    """The months that the table holds, oldest first."""
+    with reported(f"listing the months of table {table}"):
+        return sorted({str(part[MONTH]) for part in delta.partitions()})
+
+
+def disordered(delta: DeltaTable, table: str) -> list[str]:
+    """Months of which more than a few files span each other's keys."""
+    key = LAYOUT[table].order[0]
+    files = pa.table(delta.get_add_actions(flatten=True)).select([f"partition.{MONTH}", f"min.{key}", f"max.{key}"])
+    across: Counter[str] = Counter()
+    reach: dict[str, str] = {}
+    for month, low, high in sorted(zip(*(column.to_pylist() for column in files.columns), strict=True)):
+        across[month] += low < reach.get(month, low)
+        reach[month] = max(high, reach.get(month, high))
+    return [month for month, count in sorted(across.items()) if count > _FEW]
+
+
+def rewrite(
+    delta: DeltaTable, table: str, month: str, keep: Callable[[pa.Table], pa.Table] = lambda rows: rows
+) -> None:
+    """Rewrite one month in order, with the rows that ``keep`` gives back of each portion.
+
+    The engine commits several times on the way; only the ledger's commit afterwards makes the outcome valid, and a
+    process that dies before it is healed like any other.
+    """
+    names = stored_schema(table).names
+    order = [(name, "ascending") for name in (*LAYOUT[table].order, SEQUENCE)]
+    key = LAYOUT[table].order[0]
+    before = open_table(delta.table_uri, table, delta.version())
+    spans = list(_spans(before, table, month))
+    with reported(f"rewriting {month} of table {table}"):
+        delta.delete(sql([(MONTH, "=", month)], ""))
+        for low, high in spans:
+            rows = keep(read(before, table, names, [(MONTH, "=", month), (key, ">=", low), (key, "<=", high)]))
+            if rows.num_rows:
+                properties = writer_properties(table)
+                write_deltalake(delta, rows.sort_by(order), mode="append", writer_properties=properties)
+
+
+def _spans(delta: DeltaTable, table: str, month: str) -> Iterator[tuple[str, str]]:
+    """First and last key of portions of about equal size; every key lies in one of them."""
+    key = LAYOUT[table].order[0]
+    portion = _CELLS // len(stored_schema(table))
+    counts: Counter[str] = Counter()
+    with reported(f"reading {month} of table {table}"):
+        for batch in pa.RecordBatchReader.from_stream(delta.scan([key], sql([(MONTH, "=", month)], ""))):
+            counted = batch.column(0).cast(pa.string()).value_counts()
+            counts.update(dict(zip(counted.field(0).to_pylist(), counted.field(1).to_pylist(), strict=True)))
+    low, held = None, 0
+    for name in sorted(counts):
+        low = name if low is None else low
+        held += counts[name]
+        if held >= portion:
+            yield low, name
+            low, held = None, 0
+    if low is not None:
+        yield low, name
