@@ -63,7 +63,7 @@ def deviations(
     figures = figures_of(rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, policy)
     rows = rows.join(figures)
     _ask_again(rows, cells, tracks, policy)
-    _say_lowered(rows, frozen)
+    _say_why(rows, cells, frozen, policy)
     return _in_units(rows, cells, zone).reindex(columns=names)
 
 
@@ -105,13 +105,19 @@ def _ask_again(rows: pd.DataFrame, cells: Cells, tracks: Tracks, policy: Policy)
     rows["status"], rows["reason"] = status, reason
 
 
-def _say_lowered(rows: pd.DataFrame, frozen: Frozen) -> None:
-    """Name the levels that are compared with a reference which parent or family brought down."""
+def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -> None:
+    """Reason codes of assessed rows: a reference that parent or family brought down, and a level that fell away."""
+    reference = rows["reference"].to_numpy()
+    assessed = (rows["status"] == "assessed").to_numpy()
     taken_off = np.append(frozen.rows["taken_off"].fillna(0).to_numpy(dtype=float), 0.0)
-    lowered = (taken_off > 0.5 * np.append(frozen.models.spread, 1.0))[rows["reference"].to_numpy()]
-    rows.loc[lowered & (rows["status"] == "assessed").to_numpy(), "reason"] = "reference_lowered"
+    lowered = (taken_off > 0.5 * np.append(frozen.models.spread, 1.0))[reference]
+    quantity = cells.points["quantity"].to_numpy(dtype=object)[rows["point"].to_numpy()]
+    deepest = -np.array([policy.detection.fall.of(q) for q in quantity], dtype=float)
+    fallen = rows["residual"].to_numpy(dtype=float) <= deepest
+    rows.loc[assessed & lowered, "reason"] = "reference_lowered"
+    rows.loc[assessed & fallen, "reason"] = "state_unclear"
     begun = [*frozen.rows["reference_from"], pd.NaT]
-    rows["reference_from"] = pd.to_datetime([begun[r] for r in rows["reference"]], utc=True)
+    rows["reference_from"] = pd.to_datetime([begun[r] for r in reference], utc=True)
 
 
 def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:

@@ -22,8 +22,8 @@ def onset(
 ) -> tuple[Ints, Ints]:
     """Onset of many series: code (NONE, GRADUAL, ABRUPT; index of ``words.ONSETS``) and day (-1: none).
 
-    NONE while the last night is under ``raised`` spreads, and where the rise came before the series began so recently
-    that nothing can be said of it.
+    NONE while the last night is under ``raised`` spreads, and where the rise came before the series began, so that
+    nothing can be said of it.
     """
     code = np.zeros(lo.size, dtype=np.int64)
     date = np.full(lo.size, -1)
@@ -39,9 +39,6 @@ def onset(
         while low >= lo[k] and residual[low] > _LOW * now:
             low -= 1
         if low < lo[k]:
-            if day[last] - day[lo[k]] >= 2 * abrupt_days:
-                code[k] = GRADUAL
-                date[k] = day[lo[k]]
             continue
         first = low
         while first > lo[k] and day[low] - day[first - 1] <= _LEAD_DAYS:

@@ -98,6 +98,7 @@ class Detection:
     route_second_days: _Count
     steady_spread: PerQuantity
     large: PerQuantity
+    fall: PerQuantity
     raised_spreads: _Positive
     abrupt_days: _Positive
     steady_nights: Annotated[int, Within(1, 14)]
