@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from condlube.manipulation.fields import AT, MEDIAN, OCTILE, P10, P90, SPEED_HELD, SPREAD, STARTED, STATE
-from condlube.manipulation.kernel import Bools, Floats, Ints, quantile, ranges, starts_of
+from condlube.manipulation.kernel import Bools, Floats, Ints, quantile, ranges, sort_stretches, starts_of
 from condlube.manipulation.operation import Operation
 from condlube.manipulation.rules import CELL_WIDTH, CELLS_MAX, HOUR
 from condlube.manipulation.running import STOPPED, UNKNOWN
@@ -58,13 +58,14 @@ def describe(value: Floats, row: Ints, octiles_of: Bools, rows: Floats) -> None:
 
     The spread is 1.4826 times the median absolute deviation from the median.
     """
-    order = np.lexsort((value, row))
-    value, row = value[order], row[order]
+    order = np.argsort(row, kind="stable")
+    row = row[order]
     start = starts_of(row, len(rows))
+    value = sort_stretches(value[order], start)
     for field, share in ((MEDIAN, 0.5), (P10, 0.1), (P90, 0.9)):
         rows[:, field] = quantile(value, start, share)
     away = np.abs(value - rows[row, MEDIAN])
-    rows[:, SPREAD] = MAD_TO_SD * quantile(away[np.lexsort((away, row))], start, 0.5)
+    rows[:, SPREAD] = MAD_TO_SD * quantile(sort_stretches(away, start), start, 0.5)
     rows[:, OCTILE : OCTILE + 8] = np.where(octiles_of[:, None], octiles(value, row, start), np.nan)
 
 

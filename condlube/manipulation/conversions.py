@@ -13,6 +13,7 @@ from condlube.manipulation.window import Window
 
 INCH_MM, GRAVITY_M_S2, KELVIN = 25.4, 9.80665, 273.15
 LEAST_K = 20.0  # a smaller change of temperature says nothing of its unit
+LEAST_STEP = 14.0  # K or dB; every conversion is a larger step, even with the widest tolerance
 
 
 def conversions(left: Floats, quantity: Floats) -> list[Floats]:
@@ -47,12 +48,12 @@ def flag_unit_jump(window: Window, running: Bools, quantity: Floats, memory: Flo
     candidate &= np.isin(of_reading, (TEMPERATURE, ACCELERATION, VELOCITY))
     index = np.flatnonzero(candidate)
     point, value = window.point[index], window.value[index]
+    stepped = np.zeros(len(index), np.bool_)
+    large = 1 + np.flatnonzero((np.abs(np.diff(window.level[index])) >= LEAST_STEP) & (np.diff(point) == 0))
     loose = 3.0 * rules[UNIT_TOLERANCE]
-    step = is_conversion(value[:-1], value[1:], of_reading[index][1:], loose) & (np.diff(point) == 0)
-    suspects = np.zeros(len(quantity), np.bool_)
-    suspects[point[1:][step]] = True
-    suspects |= (memory[:, :, RULED] == UNIT_JUMP).any(axis=1)
-    stepped = np.append(False, step)[: len(index)]
+    stepped[large] = is_conversion(value[large - 1], value[large], quantity[point[large]], loose)
+    suspects = (memory[:, :, RULED] == UNIT_JUMP).any(axis=1)
+    suspects[point[stepped]] = True
     for p in np.flatnonzero(suspects):
         mine = point == p
         _flag_point(window, index[mine], stepped[mine], quantity[p], memory[p], rules)
@@ -73,7 +74,7 @@ def _flag_point(
     for i in range(len(index)):
         if stepped[i] and side <= i <= len(index) - side:
             left, right = np.median(value[i - side : i]), np.median(value[i : i + side])
-            if is_conversion(left, right, np.float64(quantity), tolerance):
+            if is_conversion(np.array([left]), np.array([right]), np.array([quantity]), tolerance)[0]:
                 spread = tolerance * abs(right - left)
                 if jumped or not low - spread <= right <= high + spread:
                     jumped = not jumped

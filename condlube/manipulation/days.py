@@ -42,9 +42,9 @@ from condlube.manipulation.fields import (
     STATE,
     N,
 )  # fmt: skip
-from condlube.manipulation.kernel import Bools, Floats, Ints, newest_not_after
+from condlube.manipulation.kernel import Bools, Floats, Ints, newest_not_after, quantile, sort_stretches, starts_of
 from condlube.manipulation.layout import Batch
-from condlube.manipulation.operation import NEVER, Operation, operate
+from condlube.manipulation.operation import NEVER, Operation, distrust, operate
 from condlube.manipulation.quantities import FIRST_OPERATING, TEMPERATURE
 from condlube.manipulation.rules import (
     COARSEST,
@@ -69,12 +69,15 @@ def summarise_day(batch: Batch, memory: Floats, rules: Floats, day: int) -> Floa
     window = window_of(batch, day, rules)
     operation = operate(batch, window, memory, rules, day)
     machine = batch.machine_of[window.point]
+    today = np.flatnonzero(window.today & (machine >= 0))
+    if not len(today):
+        return np.empty((0, FIELDS))
     place = newest_not_after(operation.machine, operation.table[AT], machine, window.time)
+    distrust(batch, window, operation, place, memory, rules)
     running = (place < 0) | (operation.table[STATE, place] != STOPPED)
     judge(batch, window, operation, place, running, memory, rules)
     cell, hours, starts = cells_of_day(operation, batch.begin[day], batch.end[day], rules)
 
-    today = np.flatnonzero(window.today & (machine >= 0))
     point, at, code = window.point[today], place[today], window.code[today]
     of_cell = np.where(code == reasons.SOUND, cell[at], -1)
     row_of, rows = _rows(batch, point, of_cell, hours)
@@ -91,13 +94,14 @@ def summarise_day(batch: Batch, memory: Floats, rules: Floats, day: int) -> Floa
     ruled = ruling(code, point, len(batch.points), rules[FAULT_SHARE])
     coverage, untestable = _coverage(batch, window, running, memory, rules, day)
     rows[:, COVERAGE] = coverage[of_row]
-    rows[:, FAULT] = np.where(running_row, untestable[of_row], ruled[of_row])
 
     settled = window.time[today] >= operation.table[STARTED, at] + rules[SETTLE]
     temperature = batch.points[point, QUANTITY] == TEMPERATURE
     evidence = (of_cell >= 0) & (settled | ~temperature)
-    rows[:, N] = np.bincount(row_of[evidence], minlength=len(rows))
-    chosen = evidence | ((of_cell < 0) & _of_rest(code, point, ruled, window.value[today], len(batch.points)))
+    rows[:, N] = np.where(running_row, np.bincount(row_of[evidence], minlength=len(rows)), 0)
+    faulty = (ruled[of_row] != reasons.SOUND) & (rows[:, N] == 0)
+    rows[:, FAULT] = np.where(running_row & ~faulty, untestable[of_row], ruled[of_row])
+    chosen = evidence | ((of_cell < 0) & _of_rest(code, of_cell, point, ruled, window.value[today], len(batch.points)))
     warm = (batch.points[of_row, QUANTITY] == TEMPERATURE) & running_row
     describe(window.value[today[chosen]], row_of[chosen], warm, rows)
     _conditions(batch, window, operation, today[evidence], at[evidence], row_of[evidence], rows, rules)
@@ -128,8 +132,7 @@ def ruling(code: Floats, point: Ints, points: int, share: float) -> Floats:
     counts = np.bincount(point * kinds + code.astype(np.int64), minlength=points * kinds).reshape(points, kinds)
     total = counts.sum(axis=1)
     counts[:, reasons.SOUND] = 0
-    worst = counts.argmax(axis=1)
-    most = counts.max(axis=1)
+    worst, most = counts.argmax(axis=1), counts.max(axis=1)
     return np.where((most > 0) & (most >= share * total), worst, reasons.SOUND).astype(np.float64)
 
 
@@ -139,16 +142,10 @@ def usual_interval(window: Window, memory: Floats) -> Floats:
     A day of fewer than three readings is held against the median number of readings of the remembered days.
     """
     points = len(window.start) - 1
-    step = np.diff(window.time)
     inner = np.diff(window.point) == 0
-    of, step = window.point[1:][inner], step[inner]
-    order = np.lexsort((step, of))
-    first = np.searchsorted(of, np.arange(points + 1))
-    n = np.diff(first)
-    interval = np.full(points, DAY)
-    some = n >= 2
-    ordered = step[order]
-    interval[some] = 0.5 * (ordered[(first[:-1] + (n - 1) // 2)[some]] + ordered[(first[:-1] + n // 2)[some]])
+    start = starts_of(window.point[1:][inner], points)
+    interval = quantile(sort_stretches(np.diff(window.time)[inner], start), start, 0.5)
+    interval[np.diff(start) < 2] = DAY
     fresh = np.bincount(window.point[window.today], minlength=points)
     few = np.flatnonzero((fresh < 3) & (fresh > 0))
     counts = np.sort(np.where(memory[few, :, READINGS] > 0, memory[few, :, READINGS], np.inf), axis=1)
@@ -213,11 +210,11 @@ def _coverage(
     return coverage, untestable
 
 
-def _of_rest(code: Floats, point: Ints, ruled: Floats, value: Floats, points: int) -> Bools:
+def _of_rest(code: Floats, cell: Ints, point: Ints, ruled: Floats, value: Floats, points: int) -> Bools:
     """Which readings of cell -1 are described: sound ones at standstill; without any, those of the ruling fault."""
     sound = code == reasons.SOUND
-    still = np.bincount(point[sound], minlength=points) > 0
-    return np.where(still[point], sound, (code == ruled[point]) & np.isfinite(value))
+    still = np.bincount(point[sound & (cell < 0)], minlength=points) > 0
+    return np.asarray(np.where(still[point], sound, (code == ruled[point]) & np.isfinite(value)))
 
 
 def _conditions(
@@ -249,7 +246,7 @@ def _means(value: Floats, row_of: Ints, rows: int) -> Floats:
     known = ~np.isnan(value)
     total = np.bincount(row_of[known], weights=value[known], minlength=rows)
     count = np.bincount(row_of[known], minlength=rows)
-    return np.divide(total, count, out=np.full(rows, np.nan), where=count > 0)
+    return np.asarray(np.divide(total, count, out=np.full(rows, np.nan), where=count > 0))
 
 
 def _speed_of_empty(batch: Batch, operation: Operation, cell: Ints, rows: Floats) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-# Readings (4, readings), sorted by point and time.
-TIME, VALUE, CODE, KNOWN_AT = range(4)
+# Readings (5, readings), sorted by point and time; the level is the value in dB, of a quantity that is no amplitude the
+# value itself.
+TIME, VALUE, CODE, KNOWN_AT, LEVEL = range(5)
 
 # Points (points, 5): quantity, route or not, the register's shaft speed, the speed under which the machine stands,
 # and the share of unknown time that it runs.
@@ -14,10 +15,11 @@ QUANTITY, ROUTE, SHAFT_RPM, MIN_RPM, RUNNING_SHARE = range(5)
 AT, STATE, SPEED_HELD, LOAD_HELD, AMBIENT_HELD, SPEED_LAG, LOAD_LAG, AMBIENT_LAG, STARTED = range(9)
 OPERATION_FIELDS = 9
 
-# Summary rows (rows, FIELDS).
-(POINT, DATE, CELL, N, N_TOTAL, RUNNING_H, MEDIAN, SPREAD, P10, P90, COVERAGE, FAULT, SPEED_RPM, LOAD_MEAN,
- AMBIENT_MEAN, SPEED_LAGGED, LOAD_LAGGED, AMBIENT_LAGGED, STARTS, LAST_VALUE, LAST_TIME, KNOWN,
+# Summary rows (rows, FIELDS); the memory is made from the first of them.
+(POINT, DATE, CELL, KNOWN, N, N_TOTAL, MEDIAN, P10, P90, FAULT, SPREAD, RUNNING_H, COVERAGE, SPEED_RPM, LOAD_MEAN,
+ AMBIENT_MEAN, SPEED_LAGGED, LOAD_LAGGED, AMBIENT_LAGGED, STARTS, LAST_VALUE, LAST_TIME,
  OCTILE) = range(23)  # fmt: skip
+MEMORABLE = FAULT + 1
 FIELDS = OCTILE + 8
 
 # Memory (points, calendar days, REMEMBERED): see ``memory.remember``.

@@ -53,6 +53,17 @@ def newest_not_after(group: Ints, time: Floats, of: Ints, at: Floats) -> Ints:
     return np.where((found >= 0) & (group[found] == of), found, -1)
 
 
+def sort_stretches(value: Floats, start: Ints) -> Floats:
+    """The values sorted within each stretch ``start[g]:start[g + 1]``, all stretches of one length at a time."""
+    out = value.copy()
+    size = np.diff(start)
+    for n in np.flatnonzero(np.bincount(size)) if len(size) else ():
+        if n > 1:
+            place = start[:-1][size == n][:, None] + np.arange(n)
+            out[place] = np.sort(value[place], axis=1)
+    return out
+
+
 def quantile(ordered: Floats, start: Ints, share: float) -> Floats:
     """Quantile of each sorted stretch ``start[g]:start[g + 1]``, linear interpolation as NumPy's; NaN of nothing."""
     size = np.diff(start)

@@ -10,11 +10,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
+from condlube.errors import InvalidArgument
 from condlube.manipulation.fields import TIME
-from condlube.manipulation.kernel import Floats, Ints
-from condlube.manipulation.quantities import AMBIENT
+from condlube.manipulation.kernel import Bools, Floats, Ints, starts_of
+from condlube.manipulation.levels import decibel
+from condlube.manipulation.quantities import AMBIENT, CURRENT, POWER, SENSING, SPEED, is_amplitude
 from condlube.manipulation.reasons import BAD, CLOCK, FULL_SCALE, RANGE, SOUND, UNCERTAIN
-from condlube.manipulation.rules import HOUR
+from condlube.manipulation.rules import DAY, HOUR
 from condlube.policy.model import Policy
 from condlube.schema.nights import as_of, midnight
 from condlube.schema.words import QUANTITIES
@@ -23,23 +25,25 @@ from condlube.schema.words import QUANTITIES
 class Batch(NamedTuple):
     """Whole machines and their readings, with rows as in ``fields``. Times are microseconds since the epoch, UTC."""
 
-    readings: Floats  # (4, readings); those of point p are start[p]:start[p + 1], in time order
+    readings: Floats  # (5, readings); those of point p are start[p]:start[p + 1], in time order
     start: Ints
     points: Floats  # (points, 5)
     machine_of: Ints  # machine of each point, -1 where it is plant-wide
     member: Ints  # the points of machine m are member[member_start[m]:member_start[m + 1]], the machine's own first
     member_start: Ints
     plant: Ints  # plant-wide ambient points
+    senses: Bools  # points whose level shows standstill
+    tells: Bools  # points that tell running from standstill: speed, power, current
     begin: Floats  # local midnights that bound each day
     end: Floats
-    key: Ints  # of each reading, sorted: point · width + time since origin
-    origin: float
+    key: Ints  # of each reading, sorted: point · width + time after ``since``
+    since: float
     width: int
 
     def positions(self, at: float) -> Ints:
         """First reading of each point that is not before ``at``, shape (points,)."""
-        since = min(max(int(at - self.origin), 0), self.width)
-        return np.searchsorted(self.key, np.arange(len(self.points)) * self.width + since).astype(np.int64)
+        after = min(max(int(at - self.since), 0), self.width)
+        return np.searchsorted(self.key, np.arange(len(self.points)) * self.width + after).astype(np.int64)
 
 
 def day_bounds(days: Sequence[date], zone: ZoneInfo) -> tuple[Floats, Floats]:
@@ -69,31 +73,35 @@ def lay_out(
     """
     machine = machines(points, bearings)
     code, _ = pd.factorize(machine, sort=True)
-    quantity = points["quantity"].map({name: k for k, name in enumerate(QUANTITIES)}).to_numpy(np.int64)
+    numbers = points["quantity"].map({name: k for k, name in enumerate(QUANTITIES)})
+    quantity: Ints = np.asarray(numbers, np.int64)
+    begin, end = day_bounds(days, zone)
+    since = float(begin[0]) - policy.summary.lookback_days * DAY
     own = (points["bearing_id"].isna() | (points["bearing_id"] == "")).to_numpy()
     order = np.lexsort((np.arange(len(points)), ~own, code))
     order = order[code[order] >= 0]
     count = np.bincount(code[code >= 0], minlength=int(code.max(initial=-1)) + 1)
-    table, start = _readings(readings, points, quantity, zone, policy)
-    time = table[TIME]
-    origin = float(time.min()) if time.size else 0.0
-    width = int(time.max(initial=0.0) - origin) + 1
-    key = np.repeat(np.arange(len(points)), np.diff(start)) * width + (time - origin).astype(np.int64)
+    table, start = _readings(readings, points, quantity, (since, float(end[-1])), zone, policy)
+    width = int(end[-1] - since)
+    key = np.repeat(np.arange(len(points)), np.diff(start)) * width + (table[TIME] - since).astype(np.int64)
     return Batch(
         table, start,
         np.column_stack([quantity, points["sampling"] == "route", *_shafts(points, machine, bearings, policy)]),
         code.astype(np.int64), order.astype(np.int64), np.concatenate(([0], np.cumsum(count))).astype(np.int64),
         np.flatnonzero((code < 0) & (quantity == AMBIENT)).astype(np.int64),
-        *day_bounds(days, zone), key, origin, width,
+        np.isin(quantity, SENSING) & (points["sampling"] != "route").to_numpy(),
+        np.isin(quantity, (SPEED, POWER, CURRENT)),
+        begin, end, key, since, width,
     )  # fmt: skip
 
 
 def _readings(
-    readings: pd.DataFrame, points: pd.DataFrame, quantity: Ints, zone: ZoneInfo, policy: Policy
-) -> tuple[Floats, Ints]:
-    """Time, value, code and known_at (4, readings), sorted, and where each point starts; of equal times the newest
-    known reading."""
-    point = pd.Index(points["point_id"]).get_indexer(readings["point_id"]).astype(np.int64)
+    readings: pd.DataFrame, points: pd.DataFrame, quantity: Ints, span: tuple[float, float], zone: ZoneInfo,
+    policy: Policy,
+) -> tuple[Floats, Ints]:  # fmt: skip
+    """Rows of ``Batch.readings``, sorted, and where each point starts; of equal times the newest known reading."""
+    label, found = pd.factorize(readings["point_id"])
+    point = np.append(pd.Index(points["point_id"]).get_indexer(pd.Index(found)), -1)[label]
     time, known = instants(readings["time"]), instants(readings["known_at"])
     value = readings["value"].to_numpy(np.float64, na_value=np.nan)
     words = {"good": SOUND, "uncertain": UNCERTAIN}
@@ -101,25 +109,30 @@ def _readings(
     quality = np.array([*(words.get(word, BAD) for word in found), BAD], np.int64)[label]
     first = _edge(points["valid_from"], zone, np.iinfo(np.int64).min, 0)
     last = _edge(points["valid_to"], zone, np.iinfo(np.int64).max, 1)
-    kept = point >= 0
+    kept = (point >= 0) & (time >= span[0]) & (time < span[1])
     if len(points):
         kept &= (time >= first[point]) & (time < last[point])
     if not kept.all():
         point, time, known, value, quality = (a[kept] for a in (point, time, known, value, quality))
-    sorted_already = (np.diff(point) > 0) | ((np.diff(point) == 0) & (np.diff(time) > 0))
-    if not sorted_already.all():
+    width = int(span[1] - span[0])
+    if len(points) * width > np.iinfo(np.int64).max:
+        raise InvalidArgument("points", len(points), f"at most {np.iinfo(np.int64).max // width} for so many days")
+    order = np.argsort(point * width + (time - int(span[0])), kind="stable")
+    point, time, known, value, quality = (a[order] for a in (point, time, known, value, quality))
+    again = (point[1:] == point[:-1]) & (time[1:] == time[:-1])
+    if again.any():
         order = np.lexsort((value, quality, known, time, point))
+        order = order[np.append(~again, True)]
         point, time, known, value, quality = (a[order] for a in (point, time, known, value, quality))
-        newest = np.append((point[1:] != point[:-1]) | (time[1:] != time[:-1]), True)[: len(point)]
-        point, time, known, value, quality = (a[newest] for a in (point, time, known, value, quality))
-    start = np.searchsorted(point, np.arange(len(points) + 1)).astype(np.int64)
-    codes = _codes(time, value, known, quality, point, quantity, points, policy)
-    return np.array([time, value, codes, known], np.float64), start
+    amount = np.asarray(value, np.float64)
+    codes = _codes(time, amount, known, quality, point, quantity, points, policy)
+    level = decibel(amount, is_amplitude(quantity)[point])
+    return np.array([time, value, codes, known, level], np.float64), starts_of(point, len(points))
 
 
 def instants(column: pd.Series) -> Ints:
     """Microseconds since the epoch of a column of UTC instants."""
-    return pd.DatetimeIndex(column).as_unit("us").asi8  # type: ignore[no-any-return]
+    return np.asarray(pd.DatetimeIndex(column).as_unit("us").asi8)
 
 
 def _edge(column: pd.Series, zone: ZoneInfo, otherwise: int, days_on: int) -> Ints:
@@ -164,4 +177,4 @@ def _shafts(
         for name in ("speed_rpm", "least", "share")
     ]
     speed, least, share = (column.to_numpy(np.float64, copy=True) for column in found)
-    return speed, least, np.nan_to_num(share, nan=1.0)
+    return np.where(speed > 0, speed, np.nan), np.nan_to_num(least), np.nan_to_num(share, nan=1.0)

@@ -29,7 +29,7 @@ from condlube.manipulation.fields import (
     STOP_N,
     N,
 )  # fmt: skip
-from condlube.manipulation.kernel import Bools, Floats, Ints
+from condlube.manipulation.kernel import Floats
 from condlube.manipulation.reasons import FROZEN, SOUND
 
 
@@ -41,7 +41,7 @@ def blank(points: int, days: int) -> Floats:
 
 
 def remember(rows: Floats, days_on: int, memory: Floats) -> None:
-    """Put summary rows (rows, FIELDS) into ``memory``; a row of date d goes to day ``d + days_on``.
+    """Put summary rows (rows, MEMORABLE or more) into a contiguous ``memory``; a row of date d goes to d + ``days_on``.
 
     Of several versions of a point and day the newest holds. Remembered are the readings, the lowest 10 % and the
     highest 90 % quantile of all cells; of the running cells their readings, the same quantiles and the median of the
@@ -58,10 +58,13 @@ def remember(rows: Floats, days_on: int, memory: Floats) -> None:
     point, day = rows[:, POINT].astype(np.int64), rows[:, DATE].astype(np.int64) + days_on
     memory[point, day] = blank(1, 1)[0, 0]
     running = rows[:, CELL] >= 0
-    _gather(memory, rows, point, day, np.ones(len(rows), np.bool_), LOW, HIGH)
-    _gather(memory, rows, point, day, running, RUN_LOW, RUN_HIGH)
-    np.add.at(memory, (point, day, READINGS), rows[:, N_TOTAL])
-    np.add.at(memory, (point[running], day[running], RUN_N), rows[running, N])
+    place = (point * memory.shape[1] + day) * REMEMBERED
+    flat = memory.reshape(-1)
+    for which, low, high in ((slice(None), LOW, HIGH), (running, RUN_LOW, RUN_HIGH)):
+        np.fmin.at(flat, place[which] + low, rows[which, P10])
+        np.fmax.at(flat, place[which] + high, rows[which, P90])
+    np.add.at(flat, place + READINGS, rows[:, N_TOTAL])
+    np.add.at(flat, place[running] + RUN_N, rows[running, N])
     full = running & (rows[:, N] > 0)
     memory[point[full], day[full], RUN_MID] = rows[full, MEDIAN]  # rows with most readings, then lowest cell, come last
     rest = ~running
@@ -69,9 +72,3 @@ def remember(rows: Floats, days_on: int, memory: Floats) -> None:
     still = rest & np.isin(rows[:, FAULT], [SOUND, FROZEN]) & ~np.isnan(rows[:, MEDIAN])
     figures = [STOP_N, STOP_LOW, STOP_MID, STOP_HIGH]
     memory[point[still][:, None], day[still][:, None], figures] = rows[still][:, [N_TOTAL, P10, MEDIAN, P90]]
-
-
-def _gather(memory: Floats, rows: Floats, point: Ints, day: Ints, which: Bools, low: int, high: int) -> None:
-    at = (point[which], day[which])
-    np.fmin.at(memory, (*at, low), rows[which, P10])
-    np.fmax.at(memory, (*at, high), rows[which, P90])

@@ -13,34 +13,38 @@ from condlube.manipulation.fields import (
     MIN_RPM,
     OPERATION_FIELDS,
     QUANTITY,
-    ROUTE,
     SHAFT_RPM,
     SPEED_HELD,
     SPEED_LAG,
     STARTED,
     STATE,
 )  # fmt: skip
-from condlube.manipulation.kernel import Floats, Ints, kernel, newest_not_after, ranges, starts_of
+from condlube.manipulation.kernel import (
+    Bools,
+    Floats,
+    Ints,
+    kernel,
+    newest_not_after,
+    ranges,
+    sort_stretches,
+    starts_of,
+)
 from condlube.manipulation.layout import Batch
-from condlube.manipulation.levels import decibel
-from condlube.manipulation.quantities import (
-    ACCELERATION,
-    AMBIENT,
-    CURRENT,
-    FIRST_OPERATING,
-    LOAD,
-    POWER,
-    SPEED,
-    ULTRASOUND,
-    VELOCITY,
-)  # fmt: skip
-from condlube.manipulation.reasons import SOUND, UNCERTAIN
-from condlube.manipulation.rules import CURRENT_FLOOR, HOLD, LAG, POWER_FLOOR
-from condlube.manipulation.running import RUNNING, STOPPED, UNKNOWN, knows_standstill, least_running, votes
+from condlube.manipulation.quantities import AMBIENT, CURRENT, FIRST_OPERATING, LOAD, POWER, SPEED, is_amplitude
+from condlube.manipulation.reasons import SOUND, UNCERTAIN, ZERO
+from condlube.manipulation.rules import CONTRADICTED_SHARE, CURRENT_FLOOR, HOLD, LAG, POWER_FLOOR
+from condlube.manipulation.running import (
+    RUNNING,
+    STOPPED,
+    UNKNOWN,
+    knows_standstill,
+    least_running,
+    surely_running,
+    votes,
+)
 from condlube.manipulation.window import Window
 
 NEVER = -1e18
-SENSING = (ULTRASOUND, ACCELERATION, VELOCITY)  # signals whose level shows standstill
 
 
 class Operation(NamedTuple):
@@ -103,11 +107,10 @@ def sources_of(batch: Batch, window: Window, memory: Floats) -> tuple[Ints, Sour
     quantity = batch.points[:, QUANTITY].astype(np.int64)
     usable = (window.code == SOUND) | (window.code == UNCERTAIN)
     machines = len(batch.member_start) - 1
-    active, tagged = np.zeros(machines + 1, np.bool_), np.zeros(machines + 1, np.bool_)
+    active = np.zeros(machines + 1, np.bool_)
     active[batch.machine_of[window.point[window.today]]] = True
-    tagged[batch.machine_of[window.point[usable & np.isin(quantity, (SPEED, POWER, CURRENT))[window.point]]]] = True
     member, of = batch.member, batch.machine_of[batch.member]
-    sensing = np.isin(quantity[member], SENSING) & (batch.points[member, ROUTE] == 0) & ~tagged[of]
+    sensing = batch.senses[member] & ~_tagged(batch, window)[of]
     kept = active[of] & (sensing | (quantity[member] >= FIRST_OPERATING))
     running = np.flatnonzero(active[:machines])
     point = np.concatenate([member[kept], np.tile(batch.plant, len(running))])
@@ -120,9 +123,9 @@ def sources_of(batch: Batch, window: Window, memory: Floats) -> tuple[Ints, Sour
     kind = quantity[point]
     of_reading = np.repeat(np.arange(len(point)), hi - lo)
     signal = kind < FIRST_OPERATING
-    value = np.where(usable, window.value, np.nan)[reading]
-    value[(value == 0.0) & (signal & knows_standstill(memory[point]))[of_reading]] = np.nan
-    level = decibel(value, (signal & (kind != ULTRASOUND))[of_reading])
+    level = np.where(usable, window.level, np.nan)[reading]
+    zero_is_none = (signal & knows_standstill(memory[point]))[of_reading]
+    level[zero_is_none & (window.value[reading] == 0.0)] = np.nan
     return running, Sources(point, machine, kind, np.concatenate(([0], np.cumsum(hi - lo))), reading, level)
 
 
@@ -136,7 +139,7 @@ def _thresholds(
     fresh = window.today[sources.reading] & ~np.isnan(sources.level)
     source = np.repeat(np.arange(len(sources.point)), np.diff(sources.start))
     for tag in (False, True):
-        mine = np.isin(sources.kind, (POWER, CURRENT) if tag else SENSING)
+        mine = batch.tells[sources.point] & ~speed if tag else batch.senses[sources.point]
         if not mine.any():
             continue
         chosen = fresh & mine[source]
@@ -145,9 +148,9 @@ def _thresholds(
         remembered, kind = memory[sources.point[mine]], sources.kind[mine]
         if tag:
             floor = np.where(kind == POWER, rules[POWER_FLOOR], rules[CURRENT_FLOOR])
-            under[mine] = least_running(level[np.lexsort((level, of))], start, remembered, rules, floor)
+            under[mine] = least_running(sort_stretches(level, start), start, remembered, rules, floor)
         else:
-            under[mine], over[mine] = votes(level, start, remembered, kind != ULTRASOUND, rules)
+            under[mine], over[mine] = votes(level, start, remembered, is_amplitude(kind), rules)
     return under, over
 
 
@@ -158,8 +161,8 @@ def _combine(
     """Hold every source's readings at the machine's times and let them tell state, speed, load and ambient."""
     machines = len(start) - 1
     load_kind = np.full(machines, -1)
-    for kind in (POWER, CURRENT, LOAD):
-        load_kind[sources.machine[sources.kind == kind]] = kind
+    for stand_in in (POWER, CURRENT, LOAD):
+        load_kind[sources.machine[sources.kind == stand_in]] = stand_in
     usable = np.flatnonzero(~np.isnan(sources.level))
     of = np.repeat(np.arange(len(sources.point)), np.diff(sources.start))[usable]
     times = np.diff(start)[sources.machine]
@@ -173,7 +176,7 @@ def _combine(
 
     kind = sources.kind[source]
     rank = _rank(sources)[source]
-    for k in range(int(rank.max(initial=-1)) + 1):
+    for k in np.unique(rank):
         for quantity in (SPEED, POWER, CURRENT):
             mine = (kind == quantity) & (rank == k)
             if quantity == SPEED:
@@ -189,6 +192,43 @@ def _combine(
     signal = kind < FIRST_OPERATING
     table[STATE, place[signal & (held < under[source])]] = STOPPED
     table[STATE, place[signal & (held >= over[source])]] = RUNNING
+
+
+def distrust(
+    batch: Batch, window: Window, operation: Operation, place: Ints, memory: Floats, rules: Floats
+) -> None:
+    """A tag that says standstill all the while the machine's signals keep their running level is not believed.
+
+    Where at least ``contradicted_share`` of the signals' readings of the day that fall into standstill say so
+    (``running.surely_running``), the machine's standstill becomes an unknown state, and the tag's readings a dead
+    sensor. ``place`` is that of each reading in the operation.
+    """
+    table, machines = operation.table, len(operation.start) - 1
+    asleep = window.today & batch.senses[window.point] & (place >= 0)
+    asleep &= (window.code == SOUND) & (table[STATE, place] == STOPPED)
+    asleep &= _tagged(batch, window)[batch.machine_of[window.point]]
+    index = np.flatnonzero(asleep)
+    if not len(index):
+        return
+    signals, of = np.unique(window.point[index], return_inverse=True)
+    awake = surely_running(memory[signals], is_amplitude(batch.points[signals, QUANTITY]), rules)
+    machine = batch.machine_of[window.point[index]]
+    against = np.bincount(machine[window.level[index] >= awake[of]], minlength=machines)
+    doubted = (against > 0) & (against >= rules[CONTRADICTED_SHARE] * np.bincount(machine, minlength=machines))
+    still = doubted[operation.machine] & (table[STATE] == STOPPED)
+    table[STATE, still], table[SPEED_HELD, still] = UNKNOWN, 1.0
+    settle(table, operation.start, rules[LAG])
+    tag = batch.tells[window.point] & np.append(doubted, False)[batch.machine_of[window.point]]
+    window.code[tag & (window.code == SOUND)] = ZERO
+
+
+def _tagged(batch: Batch, window: Window) -> Bools:
+    """Whether each machine has a usable reading of speed, power or current; the last entry stands for no machine."""
+    usable = (window.code == SOUND) | (window.code == UNCERTAIN)
+    tagged = np.zeros(len(batch.member_start), np.bool_)
+    tagged[batch.machine_of[window.point[usable & batch.tells[window.point]]]] = True
+    tagged[-1] = False
+    return tagged
 
 
 def _rank(sources: Sources) -> Ints:

@@ -12,8 +12,7 @@ import numpy as np
 
 from condlube.manipulation.fields import HIGH, LOW, READINGS
 from condlube.manipulation.kernel import Bools, Floats, Ints, starts_of
-from condlube.manipulation.levels import decibel
-from condlube.manipulation.quantities import FIRST_OPERATING, TEMPERATURE, ULTRASOUND
+from condlube.manipulation.quantities import FIRST_OPERATING, TEMPERATURE, is_amplitude
 from condlube.manipulation.reasons import FROZEN, SOUND, SPIKE, ZERO
 from condlube.manipulation.rules import (
     FROZEN_AMBIENT_K,
@@ -26,11 +25,6 @@ from condlube.manipulation.rules import (
     ZERO_READINGS,
 )  # fmt: skip
 from condlube.manipulation.window import Window
-
-
-def is_amplitude(quantity: Floats) -> Bools:
-    """Whether levels of a quantity compare as ratios and zero is no level: neither dB nor °C."""
-    return (quantity != ULTRASOUND) & (quantity != TEMPERATURE)
 
 
 def is_same(a: Floats, b: Floats) -> Bools:
@@ -121,7 +115,7 @@ def flag_spikes(window: Window, running: Bools, quantity: Floats, rules: Floats)
     """Single readings far from both neighbours, which agree; the newest reading has no neighbour yet."""
     of_reading = quantity[window.point]
     sound = (window.code == SOUND) & running & (of_reading < FIRST_OPERATING)
-    level = decibel(np.where(sound, window.value, np.nan), is_amplitude(of_reading))
+    level = np.where(sound, window.level, np.nan)
     limit = np.where(of_reading == TEMPERATURE, rules[SPIKE_K], rules[SPIKE_DB])[1:-1]
     step = np.diff(level)
     away = np.minimum(np.abs(step[:-1]), np.abs(step[1:])) >= limit
@@ -143,20 +137,21 @@ def is_stale(last: Floats, end: float, interval: Floats, limit: float) -> Bools:
 def is_quantised(value: Floats, point: Ints, quantity: Floats, coarsest: Floats) -> Bools:
     """Steps between neighbouring values are coarser than can be judged, per point.
 
-    ``value`` are sound readings and their ``point``. Told only of twelve readings or more of which half repeat another;
-    of an amplitude the step counts as a share of the median.
+    ``value`` are sound readings and their ``point``, sorted by point. Told only of twelve readings or more of which
+    half repeat another; of an amplitude the step counts as a share of the median.
     """
-    order = np.lexsort((value, point))
-    value, point = value[order], point[order]
-    step = np.diff(value, prepend=np.nan)
-    step[np.append(True, np.diff(point) != 0)[: len(step)]] = np.nan
-    step[1:][is_same(value[1:], value[:-1])] = np.nan
-    least = np.full(len(quantity), np.inf)
-    np.fmin.at(least, point, step)
+    step = np.abs(np.diff(value))
+    step[(np.diff(point) != 0) | is_same(value[1:], value[:-1])] = np.inf
+    least, unit = np.full((2, len(quantity)), np.inf)
+    np.minimum.at(least, point[1:], step)
+    np.minimum.at(unit, point, np.abs(value))
+    amplitude = is_amplitude(quantity)
+    unit[~amplitude] = 1.0
     start = starts_of(point, len(quantity))
-    n = np.diff(start)
-    distinct = np.bincount(point[~np.isnan(step)], minlength=len(quantity)) + 1
-    level = np.full(len(quantity), np.nan)
-    level[n > 0] = value[(start[:-1] + n // 2)[n > 0]]
-    unit = np.where(is_amplitude(quantity), np.abs(level), 1.0)
-    return (n >= 12) & (2 * distinct <= n) & (distinct > 1) & (least > coarsest * unit)
+    out = np.zeros(len(quantity), np.bool_)
+    for p in np.flatnonzero(np.isfinite(least) & (least > coarsest * unit) & (np.diff(start) >= 12)):
+        level = np.sort(value[start[p] : start[p + 1]])
+        distinct = np.unique(level)
+        coarse = np.diff(distinct).min() > coarsest[p] * (level[len(level) // 2] if amplitude[p] else 1.0)
+        out[p] = coarse and 2 * len(distinct) <= len(level)
+    return out

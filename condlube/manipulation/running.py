@@ -31,7 +31,7 @@ def least_running(ordered: Floats, start: Ints, memory: Floats, rules: Floats, f
     in ``memory`` (sources, days, REMEMBERED), whichever is highest, so a starting current does not raise it.
     """
     upper = np.fmax(quantile(ordered, start, 0.9), np.fmax.reduce(memory[:, :, RUN_HIGH], axis=1, initial=0.0))
-    return np.maximum(rules[LEVEL_SHARE] * upper, floor)
+    return np.asarray(np.maximum(rules[LEVEL_SHARE] * upper, floor))
 
 
 def votes(
@@ -93,6 +93,18 @@ def band_middle(level: Floats, run: Floats, stop: Floats, memory: Floats, rules:
     established = bool((run[:, 1] < middle).any())
     enough = both.sum() + crossed.sum() >= rules[SWINGS] - (not established)
     return middle if enough else float("nan")
+
+
+def surely_running(memory: Floats, amplitude: Bools, rules: Floats) -> Floats:
+    """Level (dB) from which each signal contradicts a tag that says standstill; NaN: it cannot tell.
+
+    A third of a band under its usual level, and never near a level that it had at standstill.
+    """
+    run, stop = decibel(memory[:, :, RUN_MID], amplitude[:, None]), decibel(memory[:, :, STOP_HIGH], amplitude[:, None])
+    third = rules[APART_DB] / 3
+    level = np.fmax.reduce(run, axis=1, initial=np.nan) - third
+    still = np.fmax.reduce(stop, axis=1, initial=-np.inf)
+    return np.where(level > still + third, level, np.nan)
 
 
 def knows_standstill(memory: Floats) -> Bools:

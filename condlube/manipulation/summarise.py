@@ -24,6 +24,7 @@ from condlube.manipulation.fields import (
     LOAD_LAGGED,
     LOAD_MEAN,
     MEDIAN,
+    MEMORABLE,
     N_TOTAL,
     OCTILE,
     P10,
@@ -132,9 +133,10 @@ def _block(
 
 def _recall(earlier: pd.DataFrame, points: pd.DataFrame, first: date, memory: Floats) -> None:
     """Put earlier summaries into the memory, of each point and day the newest version."""
-    point = pd.Index(points["point_id"]).get_indexer(earlier["point_id"])
+    label, found = pd.factorize(earlier["point_id"])
+    point = np.append(pd.Index(points["point_id"]).get_indexer(pd.Index(found)), -1)[label]
     day = (pd.DatetimeIndex(earlier["date"]) - pd.Timestamp(first)).days.to_numpy()
-    rows = np.full((len(earlier), FIELDS), np.nan)
+    rows = np.empty((len(earlier), MEMORABLE))
     rows[:, POINT], rows[:, DATE] = point, day
     rows[:, KNOWN] = instants(earlier["known_at"])
     for name, field in {"cell": CELL, "n": N, "n_total": N_TOTAL, "median": MEDIAN, "p10": P10, "p90": P90}.items():
@@ -142,7 +144,6 @@ def _recall(earlier: pd.DataFrame, points: pd.DataFrame, first: date, memory: Fl
     label, found = pd.factorize(earlier["fault"])
     rows[:, FAULT] = np.array([*(REASONS.index(word) for word in found), 0], np.float64)[label]
     rows = rows[(point >= 0) & (day >= 0) & (day < memory.shape[1])]
-    rows = rows[np.lexsort((rows[:, CELL], rows[:, KNOWN], rows[:, DATE], rows[:, POINT]))]
     remember(rows, 0, memory)
 
 

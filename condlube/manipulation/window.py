@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from condlube.manipulation.fields import CODE, KNOWN_AT, TIME, VALUE
+from condlube.manipulation.fields import CODE, KNOWN_AT, LEVEL, TIME, VALUE
 from condlube.manipulation.kernel import Bools, Floats, Ints, ranges
 from condlube.manipulation.layout import Batch
 from condlube.manipulation.rules import LOOKBACK
@@ -19,6 +19,7 @@ class Window(NamedTuple):
     value: Floats
     code: Floats
     known: Floats
+    level: Floats  # dB of an amplitude, else the value
     start: Ints
     point: Ints
     today: Bools  # of the day itself, not of its lookback
@@ -29,7 +30,7 @@ def window_of(batch: Batch, day: int, rules: Floats) -> Window:
     lo = batch.positions(batch.begin[day] - rules[LOOKBACK])
     hi = batch.positions(batch.end[day])
     index = ranges(lo, hi)
-    time, value, code, known = (batch.readings[field, index] for field in (TIME, VALUE, CODE, KNOWN_AT))
+    time, value, code, known, level = (batch.readings[field, index] for field in (TIME, VALUE, CODE, KNOWN_AT, LEVEL))
     start = np.concatenate(([0], np.cumsum(hi - lo)))
     point = np.repeat(np.arange(len(lo)), hi - lo)
-    return Window(time, value, code, known, start, point, time >= batch.begin[day])
+    return Window(time, value, code, known, level, start, point, time >= batch.begin[day])

@@ -95,6 +95,7 @@ class Running:
     between_share: _Share
     side_share: Annotated[float, Within(0, 0.5)]
     swings: _Count
+    contradicted_share: _Share
     hold_h: _Hours
 
 
