@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -94,6 +95,16 @@ def read(delta: DeltaTable, table: str, columns: Sequence[str] | None, filters: 
     return found.select(wanted)
 
 
+def count_by(delta: DeltaTable, table: str, column: str, filters: Sequence[Filter] = ()) -> Counter[str]:
+    """Rows of each value of a text column, in memory that grows with the values alone."""
+    counts: Counter[str] = Counter()
+    with reported(f"reading table {table} at version {delta.version()}"):
+        for batch in pa.RecordBatchReader.from_stream(delta.scan([column], sql(filters, LAYOUT[table].month_of))):
+            counted = batch.column(0).cast(pa.string()).value_counts()
+            counts.update(dict(zip(counted.field(0).to_pylist(), counted.field(1).to_pylist(), strict=True)))
+    return counts
+
+
 def replace(delta: DeltaTable, table: str, data: pa.Table, key: str) -> None:
     """Remove the rows that share a value of ``key`` with ``data`` in the months of ``data``, then append ``data``."""
     if data.num_rows == 0:
@@ -170,7 +181,12 @@ def force_to_disk(folder: Path, first: int, last: int) -> None:
         for line in entry.read_text(encoding="utf-8").splitlines()
         if line.startswith('{"add"')
     ]
-    files = [*added, *entries]
+    to_disk([*added, *entries])
+
+
+def to_disk(files: Iterable[Path]) -> None:
+    """Make files and the folders that name them outlive a power cut."""
+    files = list(files)
     folders = {path.parent for path in files} if os.name == "posix" else set()
     for path in [*files, *sorted(folders)]:
         handle = os.open(path, os.O_RDONLY if os.name == "posix" else os.O_RDWR)

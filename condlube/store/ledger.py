@@ -120,6 +120,24 @@ class Ledger:
         with self._reading() as connection:
             return [dict(row) for row in connection.execute(query).mappings()]
 
+    def damage(self) -> list[str]:
+        """What the database itself finds wrong with its file; PostgreSQL looks after its own."""
+        if self.engine.dialect.name != "sqlite":
+            return []
+        with self._reading() as connection:
+            said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+        return [f"{self.place}: {line}" for line in said if line != "ok"]
+
+    def copy_to(self, other: Ledger) -> None:
+        """Write every row into a database where there is no ledger yet, in one transaction."""
+        with self._reading() as source, other._writing() as target:
+            COMMITS.metadata.create_all(target)
+            lacks = lacking(source)
+            for name, table in SQL_TABLES.items():
+                columns = [column for column in table.c if column.name not in lacks.get(name, set())]
+                if columns and (rows := source.execute(sa.select(*columns)).mappings().all()):
+                    target.execute(sa.insert(table), [dict(row) for row in rows])
+
     def _lacking(self) -> Mapping[str, set[str]]:
         """What a ledger that no writer of this version has opened yet does not have."""
         if not self._complete:

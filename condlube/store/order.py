@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 import pyarrow as pa
 from deltalake import DeltaTable, write_deltalake
 
-from condlube.store.delta import open_table, read, stored_schema, writer_properties
+from condlube.store.delta import count_by, open_table, read, stored_schema, writer_properties
 from condlube.store.faults import reported
 from condlube.store.layout import LAYOUT, MONTH, SEQUENCE
 from condlube.store.predicate import sql
@@ -67,11 +67,7 @@ def _spans(delta: DeltaTable, table: str, month: str) -> Iterator[tuple[str, str
     """First and last key of portions of about equal size; every key lies in one of them."""
     key = LAYOUT[table].order[0]
     portion = _CELLS // len(stored_schema(table))
-    counts: Counter[str] = Counter()
-    with reported(f"reading {month} of table {table}"):
-        for batch in pa.RecordBatchReader.from_stream(delta.scan([key], sql([(MONTH, "=", month)], ""))):
-            counted = batch.column(0).cast(pa.string()).value_counts()
-            counts.update(dict(zip(counted.field(0).to_pylist(), counted.field(1).to_pylist(), strict=True)))
+    counts = count_by(delta, table, key, [(MONTH, "=", month)])
     low, held = None, 0
     for name in sorted(counts):
         low = name if low is None else low

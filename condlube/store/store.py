@@ -23,17 +23,20 @@ __all__ = ["Snapshot", "Store", "Writer"]
 
 
 class Store:
-    """One plant's store. Readers take snapshots; a writer appends and commits; people's records need no writer."""
+    """One plant's store. Readers take snapshots; a writer appends and commits; people's records need no writer.
+
+    ``is_whole`` says that the ledger lies in the folder too.
+    """
 
     def __init__(self, folder: Path, ledger_url: str) -> None:
         self.folder = folder
-        self.ledger = Ledger(ledger_url)
+        self.is_whole = not ledger_url
+        self.ledger = Ledger(ledger_url or f"sqlite:///{folder / 'ledger.sqlite'}")
 
     @staticmethod
     def open(folder: Path, ledger_url: str = "") -> Store:
         """The store in ``folder``; nothing is touched yet. Without a URL its ledger is a SQLite file in the folder."""
-        folder = Path(folder)
-        return Store(folder, ledger_url or f"sqlite:///{folder / 'ledger.sqlite'}")
+        return Store(Path(folder), ledger_url)
 
     def exists(self) -> bool:
         """Whether the store has been created."""

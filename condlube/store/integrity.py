@@ -1,0 +1,73 @@
+"""Whether everything that the ledger calls valid is there, can be read, and adds up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from condlube.errors import StoreError
+from condlube.store.delta import open_table
+from condlube.store.layout import LAYOUT
+from condlube.store.snapshot import Snapshot
+from condlube.store.store import Store
+
+
+def faults(store: Store, on_file: Callable[[str], None] = lambda file: None) -> list[str]:
+    """One line for everything that is wrong; an empty list says that all of the newest commit is sound.
+
+    Reads every file to its last byte. ``on_file`` is told of each before it is read.
+    """
+    snapshot = store.snapshot()
+    damaged = list(_files(store, snapshot, on_file))
+    return [*store.ledger.damage(), *damaged, *([] if damaged else [*_accounts(snapshot), *_runs(snapshot)])]
+
+
+def _files(store: Store, snapshot: Snapshot, on_file: Callable[[str], None]) -> Iterator[str]:
+    for table in LAYOUT:
+        try:
+            uris = open_table(str(store.folder / table), table, snapshot.versions[table]).file_uris()
+        except StoreError as error:
+            yield str(error)
+            continue
+        for uri in uris:
+            on_file(uri)
+            if not Path(uri).exists():
+                yield f"{uri}: is missing"
+                continue
+            try:
+                with pq.ParquetFile(uri) as file:
+                    for _ in file.iter_batches():
+                        pass
+            except (OSError, pa.ArrowException) as error:
+                yield f"{uri}: cannot be read ({str(error).splitlines()[0]})"
+
+
+def _accounts(snapshot: Snapshot) -> Iterator[str]:
+    """Lines = stored + duplicate + rejected for every ingest, and what it stored and rejected is in the tables."""
+    held = {table: snapshot.count_by(table, "ingest_id") for table in ("readings", "rejects")}
+    for row in snapshot.ledger_rows("ingests"):
+        name = f"ingest {row['ingest_id']} of {row['file']}"
+        if None not in (row["lines"], row["stored"], row["duplicate"], row["rejected"]):
+            parts = row["stored"] + row["duplicate"] + row["rejected"]
+            if parts != row["lines"]:
+                yield f"{name}: {row['lines']} lines, but stored, duplicate and rejected are {parts}"
+        for table, count in (("readings", row["stored"]), ("rejects", row["rejected"])):
+            found = held[table].pop(row["ingest_id"], 0)
+            if count is not None and found != count:
+                yield f"{name}: {count} rows of {table} by the ledger, {found} in the table"
+    for table, rest in held.items():
+        for ingest_id, count in sorted(rest.items(), key=str):
+            yield f"table {table}: {count} rows of ingest {ingest_id}, which the ledger does not know"
+
+
+def _runs(snapshot: Snapshot) -> Iterator[str]:
+    known = {row["run_id"] for row in snapshot.ledger_rows("runs")}
+    decided, shown = (set(snapshot.count_by(table, "run_id")) for table in ("decisions", "evidence"))
+    for run_id in sorted(known - decided):
+        yield f"run {run_id}: no decision in the table"
+    for table, ids in (("decisions", decided), ("evidence", shown)):
+        for run_id in sorted(ids - known):
+            yield f"table {table}: rows of run {run_id}, which the ledger does not know"
