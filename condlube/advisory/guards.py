@@ -114,8 +114,12 @@ _TAKES = np.array([[action in taken for action in ACTIONS] for taken in TAKES.va
 
 
 def applied(s: Situation, policy: Policy, night: date) -> BoolArray:
-    """Which guards apply [bearings, guards]."""
-    return np.stack([np.broadcast_to(GUARDS[code](s, policy, night), s.x.shape) for code in CODES], axis=1)
+    """Which guards apply [bearings, guards]. A deferral that stands holds against every guard that would act, but the
+    absolute limit."""
+    asked = np.stack([np.broadcast_to(GUARDS[code](s, policy, night), s.x.shape) for code in CODES], axis=1)
+    put_off = asked[:, CODES.index("deferred")] & ~s.limit_passed
+    asked[:, _TAKES[:, ACTIONS.index("hold")]] &= ~put_off[:, None]
+    return asked
 
 
 def allowed(guards: BoolArray) -> BoolArray:

@@ -68,8 +68,9 @@ def second_action(
 ) -> Words:  # fmt: skip
     """A second thing to do where two things are true; empty otherwise.
 
-    grease: greasing is due beside an inspection of machine or instrument. inspect_machine, inspect_instrument: beside
-    a greasing. grease_on_return: due, but the machine stands. look: warm with one sensor only.
+    grease: greasing is due beside an inspection of machine or instrument. inspect_machine: beside a greasing.
+    inspect_instrument: beside a greasing or a hold. grease_on_return: due, but the machine stands. look: warm with one
+    sensor only.
 
     ``dearer`` [bearings, states] is what greasing costs more than holding. Greasing is due where it is the cheaper of
     the two, machine and instrument left aside.
@@ -79,8 +80,8 @@ def second_action(
     made = np.full(len(call), "", dtype=object)
     warm = evidence.value("temperature") >= policy.guard.unsettled.unexplained_k
     made[(call == HOLD) & warm & ~(s.greased & (s.days < policy.cost.hold.fresh_days))] = "look"
-    for state, action in (("instrument_fault", "inspect_instrument"), ("machine_fault", "inspect_machine")):
-        made[(call == GREASE) & (posterior[:, STATES.index(state)] >= _TRUE_TOO)] = action
+    made[(call != INSPECT) & (posterior[:, STATES.index("instrument_fault")] >= _TRUE_TOO)] = "inspect_instrument"
+    made[(call == GREASE) & (posterior[:, STATES.index("machine_fault")] >= _TRUE_TOO)] = "inspect_machine"
     made[(call == INSPECT) & due & np.isin(look, ("machine", "instrument")) & ~s.stopped] = "grease"
     made[due & s.stopped] = "grease_on_return"
     return made

@@ -16,10 +16,16 @@ from condlube.assessment.sources import FloatArray
 from condlube.lubrication.rating_life import fatigue_share, rating_life
 from condlube.lubrication.result import BoolArray
 from condlube.lubrication.suitability import Verdict, suitability
+from condlube.policy.decision import BEARING_FINDINGS
 from condlube.policy.model import Policy
 
 LONG_AGO = 1e6
 """Hours or days since a greasing that nobody knows of."""
+SUPPLY_FINDINGS = [
+    BEARING_FINDINGS.index(name)
+    for name in ("leak", "water_in_grease", "dirt_in_grease", "hardened_grease", "blocked_path")
+]
+"""Findings that take back what time since the greasing had proved of the supply: its prior counts from 0 again."""
 GREASE_ASPECTS = ("highest temperature", "viscosity ratio", "EP additives", "consistency", "water")
 """Aspects of suitability that are a matter of the grease chosen."""
 
@@ -41,7 +47,8 @@ def context(
     x = life["x"].to_numpy(dtype=np.float64)
     column["x"][:] = np.where(np.isnan(x), prior.x_without_interval, x)
     since = life["x_since"].to_numpy(dtype=np.float64)
-    column["x_since"][:] = np.where(np.isnan(since), prior.x_without_interval, since)
+    doubted = ~np.isnat(records.found[:, SUPPLY_FINDINGS]).all(axis=1)
+    column["x_since"][:] = np.where(doubted, 0.0, np.where(np.isnan(since), prior.x_without_interval, since))
     column["running_h"][:] = np.nan_to_num(life["running_h"].to_numpy(dtype=np.float64), nan=LONG_AGO)
     column["days"][:] = np.nan_to_num(life["days"].to_numpy(dtype=np.float64), nan=LONG_AGO)
     column["interval_h"][:] = np.nan_to_num(life["interval_h"].to_numpy(dtype=np.float64), nan=np.inf)
@@ -64,6 +71,7 @@ def context(
         "assumed_x": np.isnan(x),
         "heavy_dose": heavy,
         "unsuitable_grease": unsuitable,
+        "supply_doubted": doubted,
         "earlier_damage": records.ever_damaged,
         "rating_life": (rated > prior.damaged) & ~records.ever_damaged,
         "rough_signal": rough,

@@ -112,14 +112,15 @@ def life_of(bearings, x, days, dose_ratio=None, origin="greasing", grease=None):
 def scene(policy, register_of):
     """Decide one bearing-night: the row of its decision and the rows of its evidence."""
 
-    def made(x=0.5, days=100.0, bearing=None, events=(), reviews=(), rules=None, life=None, **evidence):
+    def made(x=0.5, days=100.0, bearing=None, events=(), reviews=(), rules=None, life=None, rows=(), **evidence):
         bearings, greases, _ = register_of({"bearing_id": "B", **BEARING, **(bearing or {})})
         own = {"bearing_id": "B", "known_at": AS_OF}
         happened = [{"event_id": str(k), **own, **event} for k, event in enumerate(events)]
+        told = [*rows_of(evidence), *(deviation(**row) for row in rows)]
         said = [{"review_id": str(k), **own, **review} for k, review in enumerate(reviews)]
         decided = decide(
             bearings, greases, rows_to_table("events", happened).to_pandas(),
-            life_of(bearings, x, days, **(life or {})), rows_to_table("deviations", rows_of(evidence)).to_pandas(),
+            life_of(bearings, x, days, **(life or {})), rows_to_table("deviations", told).to_pandas(),
             rows_to_table("reviews", said).to_pandas(), Site("plant", ZONE, None), rules or policy, AS_OF,
         )  # fmt: skip
         return decided.decisions.iloc[0], decided.evidence
