@@ -1,5 +1,6 @@
 """A small invented site for tests of the nightly batch: three machines, five weeks of hourly exports."""
 
+import os
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -91,5 +92,7 @@ def write_small_site(folder: Path, workers: int = 1, batch: int = 300, days: int
     (folder / "bearings.csv").write_text(BEARINGS)
     (folder / "points.csv").write_text("\n".join(points) + "\n")
     (folder / "events.csv").write_text(EVENTS)
-    (folder / "exports" / "all.csv").write_text("\n".join(lines) + "\n")
+    export = folder / "exports" / "all.csv"
+    export.write_text("\n".join(lines) + "\n")
+    os.utime(export, (NOW.timestamp(), NOW.timestamp()))
     return folder

@@ -31,11 +31,10 @@ def tables(folder):
     snapshot = Store.open(definition.store, definition.ledger).snapshot()
     found = {name: rows(snapshot.read(name)) for name in DELTA}
     found |= {name: snapshot.ledger_rows(name) for name in ("ingests", "runs", "events")}
-    kept = {
+    return {
         name: sorted(repr({c.name: row[c.name] for c in TABLES[name] if not c.clock}) for row in table)
         for name, table in found.items()
     }
-    return kept
 
 
 def test_every_bearing_is_decided_every_night(small_site):

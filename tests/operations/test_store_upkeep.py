@@ -93,7 +93,9 @@ def test_missing_files_and_tables_are_found(store):
     path = files(store, "evidence")[0]
     path.unlink()
     shutil.rmtree(store.folder / "summaries")
-    told = upkeep.faults(store)
+    found = upkeep.store_status(store, check=True)
+    told = found.faults
+    assert found.store is None
     assert f"{path}: is missing" in told
     assert any("summaries" in line for line in told)
 
