@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from condlube.errors import StoreError
 from condlube.store.copy import backup as copy_live
 from condlube.store.copy import restore as copy_still
 from condlube.store.integrity import faults
@@ -19,15 +20,24 @@ Told = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Status:
-    """``faults`` is None where the store was not checked; an empty tuple says that it is sound."""
+    """``faults`` is None where the store was not checked; an empty tuple says that it is sound.
 
-    store: StoreStatus
+    ``store`` is None where it is so damaged that no status can be given; then there are faults.
+    """
+
+    store: StoreStatus | None
     faults: tuple[str, ...] | None
 
 
 def store_status(store: Store, check: bool = False, on_file: Told = lambda file: None) -> Status:
     """Rows, span, size and last night of a store; with ``check`` also whether all of it can be read and adds up."""
-    return Status(status(store), tuple(faults(store, on_file)) if check else None)
+    found = tuple(faults(store, on_file)) if check else None
+    try:
+        return Status(status(store), found)
+    except StoreError:
+        if not found:
+            raise
+        return Status(None, found)
 
 
 def compact(store: Store, now: datetime, retention_days: int = 400, on_step: Told = lambda step: None) -> Upkeep:
