@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
+from condlube.manipulation.kernel import Ints
+
 KINDS = ("relubrication", "replacement", "sensor_moved", "rebuilt")
 CHANGES = ("replacement", "sensor_moved", "rebuilt")  # another bearing or sensor: earlier references end
 
@@ -39,6 +41,12 @@ def in_force(events: pd.DataFrame) -> pd.DataFrame:
 def local_day(time: pd.Timestamp, zone: ZoneInfo) -> int:
     """Site-local date of an instant, as days since 1970-01-01."""
     return time.tz_convert(zone).toordinal() - EPOCH
+
+
+def local_days(times: pd.Series, zone: ZoneInfo) -> Ints:
+    """Site-local dates of instants, as days since 1970-01-01."""
+    local = pd.DatetimeIndex(pd.to_datetime(times, utc=True)).tz_convert(zone).tz_localize(None)
+    return local.to_numpy().astype("datetime64[D]").astype(np.int64)
 
 
 def begins_of(points: pd.DataFrame, events: pd.DataFrame, settling_days: int, zone: ZoneInfo) -> list[list[Begin]]:

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.detection.begins import local_day
+from condlube.detection.begins import local_days
 from condlube.manipulation.expected import HINGES, OUTSIDE, SIZE, Models, predict
-from condlube.manipulation.kernel import Floats, Ints
+from condlube.manipulation.kernel import Floats, Ints, kernel
 from condlube.policy.model import Policy
 
 
@@ -36,9 +36,8 @@ def frozen_of(expected: pd.DataFrame, point_ids: Sequence[str], zone: ZoneInfo) 
     rows = expected.assign(point=position)[(position >= 0) & (expected["reference_state"] == "frozen").to_numpy()]
     rows = rows.sort_values(["point", "reference_until", "reference_from", "known_at"])
     rows = rows.drop_duplicates(["point", "reference_from"], keep="first").reset_index(drop=True)
-    first = np.array([local_day(t, zone) for t in pd.to_datetime(rows["reference_from"], utc=True)], dtype=np.int64)
-    last = np.array([local_day(t, zone) - 1 for t in pd.to_datetime(rows["reference_until"], utc=True)], dtype=np.int64)
-    return Frozen(_models(rows), rows["point"].to_numpy(dtype=np.int64), first, last, rows)
+    first, until = (local_days(rows[c], zone) for c in ("reference_from", "reference_until"))
+    return Frozen(_models(rows), rows["point"].to_numpy(dtype=np.int64), first, until - 1, rows)
 
 
 def _models(rows: pd.DataFrame) -> Models:
@@ -97,27 +96,39 @@ def margins_of(quantities: Sequence[str], policy: Policy) -> Floats:
     ).reshape(-1, 3)
 
 
-def difference(child: Models, c: int, parent: Models, p: int, margins: Floats) -> tuple[float, float]:
-    """How much higher the child expects than its parent over the child's operating range, and the uncertainty.
+def difference(models: Models, c: int, p: int, margins: Floats) -> tuple[float, float]:
+    """How much higher model ``c`` expects than its parent ``p`` over c's operating range, and the uncertainty.
 
-    Mean over five speeds of the child's range; NaN where the parent has seen nothing like them.
+    Mean over five speeds of the range; NaN where the parent has seen nothing like them.
     """
+    return _difference(
+        models.coefficients, models.covariance, models.knots, models.low, models.high, c, p, margins
+    )
+
+
+@kernel
+def _difference(
+    coefficients: Floats, covariance: Floats, knots: Floats, low: Floats, high: Floats, c: int, p: int, margins: Floats
+) -> tuple[float, float]:
     row = np.empty(SIZE)
-    low, high = child.low[c], child.high[c]
-    found, variances = [], []
-    for share in (0.1, 0.3, 0.5, 0.7, 0.9):
-        operating = 0.5 * (low + high)
-        operating[0] = low[0] + share * (high[0] - low[0])
+    operating = np.empty(3)
+    total = 0.0
+    variance = 0.0
+    found = 0
+    for step in range(5):
+        for v in range(3):
+            operating[v] = 0.5 * (low[c, v] + high[c, v])
+        operating[0] = low[c, 0] + (0.1 + 0.2 * step) * (high[c, 0] - low[c, 0])
         ours, our_variance, _ = predict(
-            child.coefficients[c], child.covariance[c], child.knots[c], low, high, operating, margins, row
+            coefficients[c], covariance[c], knots[c], low[c], high[c], operating, margins, row
         )
         theirs, their_variance, place = predict(
-            parent.coefficients[p], parent.covariance[p], parent.knots[p], parent.low[p], parent.high[p], operating,
-            margins, row,
-        )  # fmt: skip
+            coefficients[p], covariance[p], knots[p], low[p], high[p], operating, margins, row
+        )
         if place < OUTSIDE:
-            found.append(ours - theirs)
-            variances.append(our_variance + their_variance)
-    if not found:
-        return float("nan"), float("nan")
-    return float(np.mean(found)), float(np.sqrt(np.mean(variances)))
+            total += ours - theirs
+            variance += our_variance + their_variance
+            found += 1
+    if found == 0:
+        return np.nan, np.nan
+    return total / found, np.sqrt(variance / found)

@@ -72,11 +72,11 @@ def against_family(models: Models, r: int, family: Family | None, floor: float, 
 
 
 def against_parent(
-    models: Models, r: int, parents: Models, p: int, margins: Floats, policy: Reference
+    models: Models, r: int, p: int, margins: Floats, policy: Reference
 ) -> tuple[float, bool]:
     """Level to take off because the parent sits lower, and whether this reference is the new parent."""
-    over, uncertainty = difference(models, r, parents, p, margins)
+    over, uncertainty = difference(models, r, p, margins)
     if np.isnan(over):
         return 0.0, False
-    allowed = max(policy.tolerance_spreads * float(parents.spread[p]), uncertainty)
+    allowed = max(policy.tolerance_spreads * float(models.spread[p]), uncertainty)
     return max(0.0, over - allowed), over < -allowed

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.detection.begins import EPOCH, Begin, begins_of, local_day
+from condlube.detection.begins import EPOCH, Begin, begins_of, local_day, local_days
 from condlube.detection.frozen import Frozen, blank, frozen_of, margins_of, model_columns, stack
 from condlube.detection.lineage import Family, against_family, against_parent, families_of, family_of
 from condlube.detection.plan import plan
@@ -112,6 +112,7 @@ class _Walk:
         keys = (expected[c] for c in ("point_id", "reference_from", "reference_state"))
         self.emitted = set(zip(*keys, strict=True))
         self.rows: list[dict[str, Any]] = []
+        self.midnights: dict[int, pd.Timestamp] = {}
         self._resume(frozen)
 
     def _resume(self, frozen: Frozen) -> None:
@@ -119,10 +120,9 @@ class _Walk:
             self._adopt(int(p), r)
         open_ = self.known[self.known["reference_state"].isin(["open", "collecting"])]
         position = pd.Index(self.ids).get_indexer(pd.Index(open_["point_id"]))
-        for p, from_, began, point_id in zip(
-            position, open_["reference_from"], open_["began"], open_["point_id"], strict=True
-        ):
-            day = local_day(pd.Timestamp(from_), self.zone)
+        days = local_days(open_["reference_from"], self.zone).tolist()
+        columns = (open_[c] for c in ("reference_from", "began", "point_id"))
+        for p, day, from_, began, point_id in zip(position, days, *columns, strict=True):
             over = {(point_id, from_, state) for state in ("frozen", "ended")} & self.emitted
             if p >= 0 and not over and (self.points[p].pending is None or day > self.points[p].pending):
                 self.points[p].pending, self.points[p].began = day, began
@@ -290,7 +290,7 @@ class _Walk:
         if point.parent >= 0:
             parent = self.from_[point.parent].isoformat()
             more, _ = against_parent(
-                self.models, r, self.models, point.parent, self.margins[p], self.policy.reference
+                self.models, r, point.parent, self.margins[p], self.policy.reference
             )
             self.models.coefficients[r, 0] -= more
             off += more
@@ -322,7 +322,7 @@ class _Walk:
         if point.serving >= 0 and self._replaced(p, self.first[point.serving], self.first[r]):
             point.parent = -1
         if point.parent < 0 or against_parent(
-            self.models, r, self.models, point.parent, self.margins[p], self.policy.reference
+            self.models, r, point.parent, self.margins[p], self.policy.reference
         )[1]:
             point.parent = r
         point.serving = r
@@ -342,7 +342,9 @@ class _Walk:
     # rows
 
     def _instant(self, day: int) -> pd.Timestamp:
-        return pd.Timestamp(midnight(date.fromordinal(day + EPOCH), self.zone))
+        if day not in self.midnights:
+            self.midnights[day] = pd.Timestamp(midnight(date.fromordinal(day + EPOCH), self.zone))
+        return self.midnights[day]
 
     def _end(self, p: int, from_: pd.Timestamp, ended: str, day: int, known_at: pd.Timestamp | None) -> None:
         self._emit(p, from_, "ended", day, known_at, reference_until=self._instant(day), ended=ended)

@@ -72,33 +72,42 @@ def cells_of(
 ) -> Cells:
     """Cells of all signal points up to ``last_day``; of several versions of a cell the newest known counts."""
     signal = signal_points(points, bearings)
-    position = pd.Index(signal["point_id"]).get_indexer(pd.Index(summaries["point_id"]))
-    rows = summaries[position >= 0].assign(point=position[position >= 0])
-    rows = rows.assign(day=day_number(rows["date"]))
-    rows = rows[rows["day"] <= last_day].sort_values(["point", "day", "cell", "known_at"], kind="stable")
-    rows = rows.drop_duplicates(["point", "day", "cell"], keep="last")
-    point = rows["point"].to_numpy(dtype=np.int64)
-    day = rows["day"].to_numpy(dtype=np.int64)
-    quantity = signal["quantity"].to_numpy(dtype=object)[point]
-    fault = rows["fault"].fillna("").to_numpy(dtype=object)
-    n = rows["n"].fillna(0).to_numpy(dtype=np.int64)
-    operating = _operating(rows, quantity == "temperature")
-    median, within = _floats(rows, "median"), _floats(rows, "spread")
-    level, spread = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+    names, found = pd.factorize(summaries["point_id"])
+    position = np.append(pd.Index(signal["point_id"]).get_indexer(pd.Index(found)), -1)[names]
+    day = day_number(summaries["date"])
+    known_at = _instants(summaries["known_at"])
+    cell = summaries["cell"].to_numpy(dtype=np.int64)
+    taken = np.flatnonzero((position >= 0) & (day <= last_day))
+    key = ((position[taken] * 1_000_000) + day[taken]) * 64 + cell[taken] + 1
+    order = np.lexsort((known_at[taken], key))
+    newest = np.append(np.diff(key[order]) != 0, True)[: len(order)]
+    taken = taken[order[newest]]
+    point, day, cell, known_at = position[taken].astype(np.int64), day[taken], cell[taken], known_at[taken]
+    rows = _Columns(summaries, taken)
+    quantity = signal["quantity"].to_numpy(dtype=object)
+    warm = quantity == "temperature"
+    codes, words = pd.factorize(summaries["fault"].fillna(""), sort=True)
+    faults = np.append(np.asarray(words, dtype=object), "zero")  # the last: what has no logarithm
+    code = codes[taken]
+    good = (faults == "")[code]
+    n = np.nan_to_num(rows.floats("n")).astype(np.int64)
+    operating = _operating(rows, warm[point])
+    median, within = rows.floats("median"), rows.floats("spread")
+    level, spread = np.full(len(taken), np.nan), np.full(len(taken), np.nan)
     for name in SIGNALS:
-        of = quantity == name
+        of = np.flatnonzero((quantity == name)[point])
         level[of] = to_scale(name, median[of])
         spread[of] = to_scale(name, median[of] + within[of]) - level[of]
-    running = (rows["cell"].to_numpy(dtype=np.int64) >= 0) & (n > 0) & (fault == "")
+    running = (cell >= 0) & (n > 0) & good
     speed = np.where(np.isnan(operating[:, 0]), signal["speed_rpm"].to_numpy()[point], operating[:, 0])
-    slow = np.isin(quantity, LUBRICATION_SENSITIVE) & (np.abs(speed) < policy.detection.slow_shaft_rpm)
+    slow = np.isin(quantity, LUBRICATION_SENSITIVE)[point] & (np.abs(speed) < policy.detection.slow_shaft_rpm)
     sound = running & ~slow & np.isfinite(level)
     kind = np.select(
-        [sound, running & slow, running, fault == "", np.isin(fault, list(NOT_TESTABLE))],
+        [sound, running & slow, running, good, np.isin(faults, list(NOT_TESTABLE))[code]],
         [SOUND, SLOW, FAULTY, STOPPED, UNTESTABLE],
         FAULTY,
     )
-    reason = np.where(running & ~slow & ~sound, "zero", fault)
+    code = np.where(kind == FAULTY, np.where(good, len(faults) - 1, code), code)
     return Cells(
         points=signal,
         start=np.searchsorted(point, np.arange(len(signal) + 1)).astype(np.int64),
@@ -109,31 +118,37 @@ def cells_of(
         weight=_weights(point, day, n, sound),
         within=np.where(np.isfinite(spread), spread, 0.0),
         n=n,
-        coverage=_floats(rows, "coverage"),
+        coverage=rows.floats("coverage"),
         sound=sound,
         running=running,
-        known_at=_instants(rows["known_at"]),
-        last_value=_floats(rows, "last_value"),
-        last_time=_instants(rows["last_time"]),
-        days=_days(point, day, kind, reason, rows["n_total"].fillna(0).to_numpy()),
+        known_at=known_at,
+        last_value=rows.floats("last_value"),
+        last_time=_instants(summaries["last_time"])[taken],
+        days=_days(point, day, kind, code, faults, np.nan_to_num(rows.floats("n_total"))),
     )
 
 
-def _floats(rows: pd.DataFrame, column: str) -> Floats:
-    return pd.to_numeric(rows[column]).to_numpy(dtype=float)
+class _Columns:
+    """Some rows of a table, a column at a time."""
+
+    def __init__(self, table: pd.DataFrame, taken: Ints) -> None:
+        self.table, self.taken = table, taken
+
+    def floats(self, column: str) -> Floats:
+        return pd.to_numeric(self.table[column]).to_numpy(dtype=float, na_value=np.nan)[self.taken]
 
 
 def _instants(times: pd.Series) -> Ints:
     return pd.to_datetime(times, utc=True).dt.tz_localize(None).to_numpy().astype("datetime64[us]").astype(np.int64)
 
 
-def _operating(rows: pd.DataFrame, lagged: Bools) -> Floats:
+def _operating(rows: _Columns, lagged: Bools) -> Floats:
     """Speed, load and ambient of each cell; for temperature through its thermal lag, where that is known."""
-    made = np.empty((len(rows), 3))
+    made = np.empty((len(lagged), 3))
     for v, (plain, late) in enumerate(
         (("speed_rpm", "speed_lagged_rpm"), ("load", "load_lagged"), ("ambient_degc", "ambient_lagged_degc"))
     ):
-        now, then = _floats(rows, plain), _floats(rows, late)
+        now, then = rows.floats(plain), rows.floats(late)
         made[:, v] = np.where(lagged & np.isfinite(then), then, now)
     return made
 
@@ -147,12 +162,13 @@ def _weights(point: Ints, day: Ints, n: Ints, sound: Bools) -> Floats:
     return np.where(total > 0, mass / np.maximum(total, 1), 0.0)
 
 
-def _days(point: Ints, day: Ints, kind: Ints, reason: Any, total: Any) -> pd.DataFrame:
-    """One row per point and day with rows: what it could say, and the reason code where that is not a level."""
-    frame = pd.DataFrame({"point": point, "day": day, "kind": kind, "reason": reason, "total": -total})
-    frame = frame[(total != 0) | (kind != STOPPED)]
-    frame = frame.sort_values(["point", "day", "kind", "total", "reason"], kind="stable")
-    made: pd.DataFrame = frame.drop_duplicates(["point", "day"]).drop(columns="total").reset_index(drop=True)
-    return made
+def _days(point: Ints, day: Ints, kind: Ints, code: Ints, faults: Any, total: Floats) -> pd.DataFrame:
+    """One row per point and day with rows: what it could say, and the reason code where that is not a level.
 
-
+    What decides comes first: the kind, then the fault with the most readings.
+    """
+    told = np.flatnonzero((total != 0) | (kind != STOPPED))
+    order = told[np.lexsort((code[told], -total[told], kind[told], day[told], point[told]))]
+    first = np.append(True, (np.diff(point[order]) != 0) | (np.diff(day[order]) != 0))[: len(order)]
+    order = order[first]
+    return pd.DataFrame({"point": point[order], "day": day[order], "kind": kind[order], "reason": faults[code[order]]})
