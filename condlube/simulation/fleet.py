@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pyarrow as pa
 
+from condlube.errors import InvalidArgument
 from condlube.register.events import parse_events
 from condlube.register.model import Register, Site, Text
 from condlube.register.parse import parse_register
@@ -59,9 +60,12 @@ def simulate_fleet(
 
     One in some hundred fillings ends before it is renewed: the bearing dries, and fails where nobody comes in time.
     Spalling and unbalance come at random. Every failure is recorded with what it was, every replacement too. A
-    ``summaries`` row is one point and day; 1,000 bearings over 3 years are 3.3 million of them.
+    ``summaries`` row is one point and day; 1,000 bearings over 3 years are 3.3 million of them. Raises
+    ``InvalidArgument`` for an empty fleet or history.
     """
     days = round(365.25 * years)
+    if n_bearings < 1 or days < 1:
+        raise InvalidArgument("n_bearings, years", (n_bearings, years), "at least one bearing and one day")
     register = _register(n_bearings, first)
     career_of = {
         bearing["bearing_id"]: simulate_career(

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
 
+from condlube.errors import InvalidArgument
 from condlube.schema.nights import midnight, nights_between
 
 FloatArray = npt.NDArray[np.float64]
@@ -44,6 +45,9 @@ class Timeline:
 
     @staticmethod
     def of(first: date, last: date, zone: ZoneInfo) -> Timeline:
+        """The hours of the local days ``first`` to ``last``; raises ``InvalidArgument`` if there is none."""
+        if last < first:
+            raise InvalidArgument("last", last, f"{first} or later")
         starts = [midnight(day, zone) for day in nights_between(first, last + timedelta(days=1))]
         hours = [int((b - a).total_seconds()) // 3600 for a, b in pairwise(starts)]
         n = sum(hours)

@@ -6,6 +6,7 @@ import numpy as np
 import pyarrow.compute as pc
 import pytest
 
+from condlube.errors import InvalidArgument
 from condlube.schema.arrow import arrow_schema
 from condlube.simulation.careers import simulate_career
 from condlube.simulation.fleet import Fleet, simulate_fleet
@@ -77,3 +78,9 @@ def test_the_same_seed_gives_the_same_fleet():
     assert one.summaries.equals(two.summaries)
     assert one.events.equals(two.events)
     assert one.truth == two.truth
+
+
+@pytest.mark.parametrize(("bearings", "years"), [(0, 1.0), (3, 0.0)])
+def test_an_empty_fleet_is_refused(bearings: int, years: float):
+    with pytest.raises(InvalidArgument):
+        simulate_fleet(np.random.default_rng(0), bearings, years)

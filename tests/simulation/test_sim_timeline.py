@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from statsmodels.tsa.stattools import acf
 
+from condlube.errors import InvalidArgument
 from condlube.simulation.timeline import Timeline, lagged, red_noise
 
 MADRID = ZoneInfo("Europe/Madrid")
@@ -60,3 +61,13 @@ def test_lag_reaches_63_percent_of_a_step_in_one_time_constant():
     assert answer[1] == 0.0
     assert answer[1 + 8] == pytest.approx(1 - np.exp(-1.0))
     assert lagged(np.full(10, 3.7), 2.0) == pytest.approx(3.7)
+
+
+def test_no_days_are_refused():
+    with pytest.raises(InvalidArgument, match="2026-10-24"):
+        Timeline.of(date(2026, 10, 24), date(2026, 10, 23), MADRID)
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_next_to_no_noise(n: int):
+    assert len(red_noise(np.random.default_rng(0), n, 2.0, 1.0)) == n
