@@ -2,8 +2,9 @@
 
     python tests/benchmarks/store.py FOLDER [--bearings 10000] [--months 12] [--evidence 7]
 
-Builds a store of generated nights in FOLDER (kept for the next call), keeps it up, and measures in fresh processes, after
-their imports: one bearing's year of evidence, one night's queue, one bearing's last decision with its evidence. To reach (blueprint, section 4): year of evidence and queue under 0.2 s, upkeep under 1.5 GB.
+Builds a store of generated nights in FOLDER (kept for the next call), keeps it up, and measures in fresh processes,
+after their imports: one bearing's year of evidence, one night's queue, one bearing's last decision with its evidence.
+To reach (blueprint, section 4): year of evidence and queue under 0.2 s, upkeep under 1.5 GB.
 """
 
 from __future__ import annotations
