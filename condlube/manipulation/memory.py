@@ -30,7 +30,7 @@ from condlube.manipulation.fields import (
     N,
 )  # fmt: skip
 from condlube.manipulation.kernel import Floats
-from condlube.manipulation.reasons import FROZEN, SOUND
+from condlube.manipulation.reasons import FROZEN, SOUND, ZERO
 
 
 def blank(points: int, days: int) -> Floats:
@@ -45,8 +45,8 @@ def remember(rows: Floats, days_on: int, memory: Floats) -> None:
 
     Of several versions of a point and day the newest holds. Remembered are the readings, the lowest 10 % and the
     highest 90 % quantile of all cells; of the running cells their readings, the same quantiles and the median of the
-    fullest; the same of cell -1 where it holds standstill, or a frozen value (a level, though no standstill); and the
-    fault that ruled cell -1.
+    fullest; the same of cell -1 where it holds standstill, or a frozen value or zeros (a level, though perhaps no
+    standstill); and the fault that ruled cell -1.
     """
     if not len(rows):
         return
@@ -69,6 +69,6 @@ def remember(rows: Floats, days_on: int, memory: Floats) -> None:
     memory[point[full], day[full], RUN_MID] = rows[full, MEDIAN]  # rows with most readings, then lowest cell, come last
     rest = ~running
     memory[point[rest], day[rest], RULED] = rows[rest, FAULT]
-    still = rest & np.isin(rows[:, FAULT], [SOUND, FROZEN]) & ~np.isnan(rows[:, MEDIAN])
+    still = rest & np.isin(rows[:, FAULT], [SOUND, FROZEN, ZERO]) & ~np.isnan(rows[:, MEDIAN])
     figures = [STOP_N, STOP_LOW, STOP_MID, STOP_HIGH]
     memory[point[still][:, None], day[still][:, None], figures] = rows[still][:, [N_TOTAL, P10, MEDIAN, P90]]

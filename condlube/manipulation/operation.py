@@ -32,7 +32,7 @@ from condlube.manipulation.kernel import (
 from condlube.manipulation.layout import Batch
 from condlube.manipulation.quantities import AMBIENT, CURRENT, FIRST_OPERATING, LOAD, POWER, SPEED, is_amplitude
 from condlube.manipulation.reasons import SOUND, UNCERTAIN, ZERO
-from condlube.manipulation.rules import CONTRADICTED_SHARE, CURRENT_FLOOR, HOLD, LAG, POWER_FLOOR
+from condlube.manipulation.rules import CONTRADICTED_SHARE, CURRENT_FLOOR, HOLD, LAG, POWER_FLOOR, ZERO_READINGS
 from condlube.manipulation.running import (
     RUNNING,
     STOPPED,
@@ -79,8 +79,9 @@ def operate(batch: Batch, window: Window, memory: Floats, rules: Floats, day: in
     """
     active, sources = sources_of(batch, window, memory)
     of_reading = np.repeat(sources.machine, np.diff(sources.start))
-    time = np.concatenate([window.time[sources.reading], np.full(len(active), batch.begin[day])])
-    of = np.concatenate([of_reading, active])
+    ends, of_end = _ends(sources, window, rules[HOLD], batch.end[day])
+    time = np.concatenate([window.time[sources.reading], ends, np.full(len(active), batch.begin[day])])
+    of = np.concatenate([of_reading, of_end, active])
     order = np.lexsort((time, of))
     time, of = time[order], of[order]
     new = np.ones(len(time), np.bool_)
@@ -129,6 +130,17 @@ def sources_of(batch: Batch, window: Window, memory: Floats) -> tuple[Ints, Sour
     return running, Sources(point, machine, kind, np.concatenate(([0], np.cumsum(hi - lo))), reading, level)
 
 
+def _ends(sources: Sources, window: Window, hold: float, end: float) -> tuple[Floats, Ints]:
+    """Times at which a reading has spoken long enough, and the machines of these."""
+    usable = np.flatnonzero(~np.isnan(sources.level))
+    time = window.time[sources.reading[usable]]
+    source = np.repeat(np.arange(len(sources.point)), np.diff(sources.start))[usable]
+    last = np.diff(source, append=-1) != 0
+    over = time + hold
+    silent = (over < end) & (last | (np.append(time[1:], 0.0) > over))
+    return over[silent], sources.machine[source[silent]]
+
+
 def _thresholds(
     batch: Batch, window: Window, sources: Sources, memory: Floats, rules: Floats
 ) -> tuple[Floats, Floats]:
@@ -171,7 +183,7 @@ def _combine(
     time = window.time[sources.reading[usable]]
     found = newest_not_after(of, time, source, table[AT, place])
     fresh = found >= 0
-    fresh[fresh] = table[AT, place[fresh]] - time[found[fresh]] <= rules[HOLD]
+    fresh[fresh] = table[AT, place[fresh]] - time[found[fresh]] < rules[HOLD]
     source, place, held = source[fresh], place[fresh], sources.level[usable[found[fresh]]]
 
     kind = sources.kind[source]
@@ -199,8 +211,8 @@ def distrust(
 ) -> None:
     """A tag that says standstill all the while the machine's signals keep their running level is not believed.
 
-    Where at least ``contradicted_share`` of the signals' readings of the day that fall into standstill say so
-    (``running.surely_running``), the machine's standstill becomes an unknown state, and the tag's readings a dead
+    Where at least ``contradicted_share`` of the signals' readings of the day that fall into standstill say so, and
+    ``zero_readings`` of them (``running.surely_running``), the machine's standstill becomes an unknown state, and the tag's readings a dead
     sensor. ``place`` is that of each reading in the operation.
     """
     table, machines = operation.table, len(operation.start) - 1
@@ -214,7 +226,7 @@ def distrust(
     awake = surely_running(memory[signals], is_amplitude(batch.points[signals, QUANTITY]), rules)
     machine = batch.machine_of[window.point[index]]
     against = np.bincount(machine[window.level[index] >= awake[of]], minlength=machines)
-    doubted = (against > 0) & (against >= rules[CONTRADICTED_SHARE] * np.bincount(machine, minlength=machines))
+    doubted = (against >= rules[ZERO_READINGS]) & (against >= rules[CONTRADICTED_SHARE] * np.bincount(machine, minlength=machines))
     still = doubted[operation.machine] & (table[STATE] == STOPPED)
     table[STATE, still], table[SPEED_HELD, still] = UNKNOWN, 1.0
     settle(table, operation.start, rules[LAG])

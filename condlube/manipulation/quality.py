@@ -103,7 +103,7 @@ def stillness(value: Floats, n: Floats, leads: Bools, memory: Floats, lookback_d
     readings = np.where(others, memory[:, :, READINGS], 0.0).sum(axis=1)
     known = days >= 3
     share = np.zeros(len(n))
-    share[known] = (((flat & others).sum(axis=1) + 0.5) / (days + 1.0))[known] ** (days[known] / readings[known])
+    share[known] = ((flat & others).sum(axis=1) / (days + 1.0))[known] ** (days[known] / readings[known])
     return total, share
 
 
