@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import log2
 
 from condlube.operations.desk import Desk, Row, Sight, evidence_of
-from condlube.operations.history import decisions_of, events_of, reviews_of
+from condlube.operations.past import decisions_of, events_of, reviews_of
 from condlube.operations.queue import leading_state
 from condlube.operations.trends import Answer, Trend, trends
 from condlube.store.rows import rows
