@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import gzip
 import hashlib
+import re
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -135,7 +136,7 @@ class Lines:
                 continue
             self._rest = rest
             self._number += 1
-            taken.append(line.rstrip(b"\r"))
+            taken.append(_without_marks(line).rstrip(b"\r"))
         return taken
 
     def __iter__(self) -> Iterator[Block]:
@@ -149,7 +150,7 @@ class Lines:
                 self._fill()
                 continue
             cut = cut or len(self._rest)
-            block, self._rest = Block(self._number, self._rest[:cut]), self._rest[cut:]
+            block, self._rest = Block(self._number, _without_marks(self._rest[:cut])), self._rest[cut:]
             self._number += block.count
             yield block
 
@@ -177,6 +178,13 @@ class Lines:
             self.close()
             raise Unreadable(f"the file cannot be read to its end, it is damaged or cut off: {error}") from error
         return b"".join(parts)
+
+
+def _without_marks(lines: bytes) -> bytes:
+    """Lines without the byte order marks that files joined together leave at the begin of some."""
+    if codecs.BOM_UTF8 not in lines:
+        return lines
+    return re.sub(rb"(^|\n)(?:\xef\xbb\xbf)+", rb"\1", lines)
 
 
 def _byte_order_mark(first: bytes, declared: str) -> tuple[str, int]:

@@ -12,21 +12,23 @@ from datetime import date
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from condlube.acquisition.keys import Keys
-from condlube.acquisition.times import pattern_of
-from condlube.errors import ConfigurationError, Fault, InvalidArgument
-from condlube.schema.words import QUALITIES
-
-# reader -> columns it needs, columns it may have
-READER_COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "long": (("time", "tag", "value"), ("date", "quality", "unit")),
-    "wide": (("time",), ("date",)),
-    "wide_headers": (("time",), ("date",)),
-    "per_tag": (("time", "value"), ("date", "quality", "unit")),
-    "route": (("time", "tag"), ("date", "value", "quality", "unit", "person", "remark")),
-}
-STAMPS = ("begin", "end")
-QUALITY_NUMBERS = ("opc_da", "opc_ua", "none")
-_NAMED_FORMATS = ("iso", "epoch_s", "epoch_ms", "serial")
+from condlube.acquisition.vocabulary import (
+    NO_DATA,
+    QUALITY_NUMBERS,
+    READER_COLUMNS,
+    STAMPS,
+    TIME_FORMAT_EXPECTED,
+    is_column,
+    is_encoding,
+    is_glob,
+    is_kind,
+    is_range,
+    is_time_format,
+    key_lines,
+    names_tag,
+)
+from condlube.errors import ConfigurationError, Fault
+from condlube.schema.words import EVENT_KINDS, QUALITIES
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,7 @@ class SourceDefinition:
     casefolded words to good, uncertain or bad; ``units`` and ``tags`` are by tag; ``ranges`` by tag or quantity, in
     canonical units. ``tag_pattern`` finds the tag (group tag) and perhaps the unit (group unit) in line ``tag_line`` of
     a file per tag, 0 being its name. ``values`` maps the value columns of a route file to what is put behind its tag.
+    Of an event log ``kinds`` maps casefolded words to event kinds, ``places`` names of places to ids of the register.
     """
 
     file: str
@@ -93,6 +96,9 @@ class SourceDefinition:
     tag_line: int
     tag_pattern: str
     values: Mapping[str, str]
+    kinds: Mapping[str, str]
+    ignore_kinds: frozenset[str]
+    places: Mapping[str, str]
     lines: Mapping[tuple[str, str], int]
 
     def fault(self, section: str, key: str, seen: object, expected: str) -> Fault:
@@ -108,7 +114,7 @@ def parse_source(text: str, file: str) -> SourceDefinition:
         place = re.search(r"line (\d+)", str(error))
         line = int(place[1]) if place else text.count("\n") + 1
         raise ConfigurationError([Fault(file, line, "", str(error), "TOML")]) from None
-    reader = Keys(file, content, _key_lines(text))
+    reader = Keys(file, content, key_lines(text))
     definition = _read(reader, hashlib.sha256(text.encode()).hexdigest())
     reader.refuse_rest()
     if reader.faults:
@@ -131,19 +137,19 @@ def _read(r: Keys, digest: str) -> SourceDefinition:
         file=r.file,
         digest=digest,
         name=r.text("source", "name", None, lambda s: bool(s.strip()), "a name"),
-        files=r.text("source", "files", None, _is_glob, "a file pattern relative to the nightly definition"),
+        files=r.text("source", "files", None, is_glob, "a file pattern relative to the nightly definition"),
         reader=kind,
         history=r.flag("source", "history", False),
         delay_h=r.number("source", "delay_h", 6.0, "hours, 0 or more"),
         settle_s=r.number("source", "settle_s", 5.0, "seconds, 0 or more"),
         format=Format(
             zone=_zone(r),
-            time_format=r.text("format", "time_format", "iso", _is_time_format, _TIME_FORMAT_EXPECTED),
+            time_format=r.text("format", "time_format", "iso", is_time_format, TIME_FORMAT_EXPECTED),
             delimiter=delimiter,
             quote=r.choice("format", "quote", ('"', "'", ""), '"'),
             decimal=decimal,
             thousands=thousands,
-            encoding=r.text("format", "encoding", "utf-8", _is_encoding, "the name of a text encoding"),
+            encoding=r.text("format", "encoding", "utf-8", is_encoding, "the name of a text encoding"),
             header_line=r.count("format", "header_line", 1, 0),
             stamp=stamp,
             interval_min=interval,
@@ -157,7 +163,10 @@ def _read(r: Keys, digest: str) -> SourceDefinition:
         units=r.mapping("units", lambda v: isinstance(v, str), "a unit"),
         tags=r.mapping("tags", lambda v: isinstance(v, str), "a point_id"),
         ignore=frozenset(r.words("ignore", "tags", ())),
-        ranges={k: (float(v[0]), float(v[1])) for k, v in r.mapping("ranges", _is_range, "[lowest, highest]").items()},
+        kinds=_kinds(r) if kind == "events" else {},
+        ignore_kinds=frozenset(w.strip().casefold() for w in r.words("ignore", "kinds", ())),
+        places=r.mapping("places", lambda v: isinstance(v, str), "an id of the register") if kind == "events" else {},
+        ranges={k: (float(v[0]), float(v[1])) for k, v in r.mapping("ranges", is_range, "[lowest, highest]").items()},
         headers=_headers(r, kind),
         tag_line=r.count("tag", "line", 0, 0) if kind == "per_tag" else 0,
         tag_pattern=_tag_pattern(r) if kind == "per_tag" else "",
@@ -168,20 +177,9 @@ def _read(r: Keys, digest: str) -> SourceDefinition:
     )
 
 
-# Words that historians write in place of a number; runs of marks such as ### or -- need not be named. Trade practice,
-# no source.
-NO_DATA = (
-    "bad", "bad input", "no data", "nodata", "no good data", "i/o timeout", "io timeout", "timeout", "comm fail",
-    "not connected", "over range", "under range", "shutdown", "out of service", "error", "n/a", "na", "null", "none",
-    "nan", "#n/a", "#value!", "#div/0!",
-)  # fmt: skip
-
-_TIME_FORMAT_EXPECTED = "iso, epoch_s, epoch_ms, serial, or a pattern like %d/%m/%Y %H:%M:%S"
-
-
 def _columns(r: Keys, kind: str) -> dict[str, str | int]:
     needed, possible = READER_COLUMNS.get(kind, ((), ()))
-    given = r.mapping("columns", _is_column, "a header name, or a position counted from 1")
+    given = r.mapping("columns", is_column, "a header name, or a position counted from 1")
     for role in needed:
         if role not in given:
             r.fault("columns", role, "", f"the column that holds the {role}")
@@ -191,6 +189,11 @@ def _columns(r: Keys, kind: str) -> dict[str, str | int]:
         if kind in READER_COLUMNS and role not in needed + possible:
             r.fault("columns", role, given[role], f"one of {', '.join(needed + possible)} for reader {kind}")
     return given
+
+
+def _kinds(r: Keys) -> dict[str, str]:
+    found = r.mapping("kinds", is_kind, "one of " + ", ".join(EVENT_KINDS))
+    return {word.strip().casefold(): kind for word, kind in found.items()}
 
 
 def _headers(r: Keys, kind: str) -> Headers:
@@ -210,14 +213,7 @@ def _headers(r: Keys, kind: str) -> Headers:
 
 
 def _tag_pattern(r: Keys) -> str:
-    return r.text("tag", "pattern", None, _names_tag, "a regular expression with a group (?P<tag>...)")
-
-
-def _names_tag(pattern: str) -> bool:
-    try:
-        return "tag" in re.compile(pattern).groupindex
-    except re.error:
-        return False
+    return r.text("tag", "pattern", None, names_tag, "a regular expression with a group (?P<tag>...)")
 
 
 def _quality(r: Keys) -> dict[str, str]:
@@ -239,47 +235,3 @@ def _zone(r: Keys) -> ZoneInfo | None:
     except (ZoneInfoNotFoundError, ValueError, OSError):
         r.fault("format", "zone", name, "site, UTC or an IANA zone name")
         return None
-
-
-def _is_glob(text: str) -> bool:
-    return bool(text.strip()) and "\\" not in text
-
-
-def _is_time_format(text: str) -> bool:
-    try:
-        return text in _NAMED_FORMATS or bool(pattern_of(text))
-    except InvalidArgument:
-        return False
-
-
-def _is_encoding(text: str) -> bool:
-    try:
-        return isinstance("".encode(text), bytes)
-    except (LookupError, ValueError):
-        return False
-
-
-def _is_column(value: object) -> bool:
-    return (isinstance(value, str) and bool(value)) or (type(value) is int and value >= 1)
-
-
-def _is_range(value: object) -> bool:
-    return (
-        isinstance(value, list)
-        and len(value) == 2
-        and all(type(v) in (int, float) and math.isfinite(v) for v in value)
-        and value[0] < value[1]
-    )
-
-
-def _key_lines(text: str) -> dict[tuple[str, str], int]:
-    """(section, key) -> line number, 1-based."""
-    lines: dict[tuple[str, str], int] = {}
-    section = ""
-    for number, line in enumerate(text.splitlines(), start=1):
-        if head := re.match(r"\s*\[([\w.]+)\]", line):
-            section = head[1]
-            lines[(section, "")] = number
-        elif key := re.match(r"""\s*(?:"([^"]+)"|'([^']+)'|([\w-]+))\s*=""", line):
-            lines[(section, key[1] or key[2] or key[3])] = number
-    return lines

@@ -33,6 +33,7 @@ READERS: dict[str, Callable[[Lines, SourceDefinition], Layout]] = {
     "per_tag": PerTag,
     "route": Route,
 }
+_WHOLE_BYTES = 1 << 30
 
 
 def read(
@@ -51,7 +52,7 @@ def read(
     cannot be read. ``Account.late`` still has to be settled with ``look_again``.
     """
     held = _Held()
-    with closing(Lines(export, source.format.encoding, block_bytes)) as lines:
+    with closing(_lines(export, source, block_bytes)) as lines:
         layout = READERS[source.reader](lines, source)
         account = Account(layout, index_tags(source, points, layout.header_units), rejects)
         normaliser = Normaliser(source, account.index, site_zone, now)
@@ -72,10 +73,15 @@ def look_again(account: Account, export: Export, source: SourceDefinition, block
     """Read the file once more for the raw text of the rejects that were found out late."""
     if not account.late:
         return
-    with closing(Lines(export, source.format.encoding, block_bytes)) as lines:
+    with closing(_lines(export, source, block_bytes)) as lines:
         for block in lines:
             account.settle_late(block)
     account.late.clear()
+
+
+def _lines(export: Export, source: SourceDefinition, block_bytes: int) -> Lines:
+    """The lines of a file; where records may run over several lines they come in one block."""
+    return Lines(export, source.format.encoding, _WHOLE_BYTES if source.reader == "route" else block_bytes)
 
 
 class _Held:

@@ -26,6 +26,10 @@ REASONS = {
     "unit_unknown": "the unit of the line does not measure the quantity of the point",
     "quality_unknown": "the quality is neither a declared word nor a quality number: add it to [quality]",
     "out_of_range": "the value cannot be right for this quantity in the declared unit: unit changed, or sensor open",
+    "ignored_kind": "the kind is on the source's own list of kinds to ignore",
+    "unknown_kind": "no event kind is declared for this word: add it to [kinds] or to [ignore]",
+    "unknown_place": "the register has no such bearing, machine or point: add it to [places] or to the register",
+    "event_field": "a field of the event cannot be read, or may not be empty",
     "conflict": "a later line of the file gives another reading for the same point and time; the later one is kept",
 }
 
@@ -37,5 +41,6 @@ ROLE = {
     "encoding": "tag", "ignored_tag": "tag", "unknown_tag": "tag", "ambiguous_tag": "tag", "not_valid": "tag",
     "time_empty": "time", "time_unreadable": "time", "missing_hour": "time", "repeated_hour": "time", "too_old": "time",
     "future": "time", "clock_jump": "time", "value_empty": "value", "no_data": "value", "not_a_number": "value",
-    "out_of_range": "value", "conflict": "value", "unit_unknown": "unit", "quality_unknown": "quality",
+    "out_of_range": "value", "conflict": "value",
+    "ignored_kind": "kind", "unknown_kind": "kind", "unit_unknown": "unit", "quality_unknown": "quality",
 }  # fmt: skip

@@ -14,6 +14,7 @@ from condlube.acquisition.definition import SourceDefinition
 from condlube.acquisition.normalise import instant_of
 from condlube.acquisition.tags import binding_faults
 from condlube.errors import ConfigurationError
+from condlube.operations.ingest_events import take_events_log
 from condlube.operations.ingest_file import Found, take
 from condlube.operations.ingest_report import FileReport, IngestReport
 from condlube.register.model import Register
@@ -108,7 +109,8 @@ def _take_export(
         return FileReport(source.name, label, "known", ingest_id=str(earlier["ingest_id"]))
     attempt = json.loads(earlier["counts"])["attempt"] + 1 if earlier else 1
     try:
-        report = take(Found(export, label, size, mtime_ns, digest, attempt), source, register, writer, now)
+        found = Found(export, label, size, mtime_ns, digest, attempt)
+        report = (take_events_log if source.reader == "events" else take)(found, source, register, writer, now)
     except (Unreadable, OSError) as error:
         return FileReport(source.name, label, "refused", str(error))
     if report.outcome == "taken":

@@ -102,7 +102,7 @@ def _commit(
     )
     for remark in remarks:
         remark |= {"ingest_id": ingest_id, "known_at": known_at}
-    ingest_row = _ledger_row(report, found, source, known_at)
+    ingest_row = ledger_row(report, found, source, known_at)
     writer.commit(source.name, now, {"ingests": [ingest_row], "remarks": remarks})
     return report
 
@@ -125,7 +125,7 @@ def ingest_id_of(source: SourceDefinition, found: Found) -> str:
     return hashlib.sha256(f"{source.name}/{found.digest}{again}".encode()).hexdigest()[:16]
 
 
-def _ledger_row(
+def ledger_row(
     report: FileReport, found: Found, source: SourceDefinition, known_at: datetime | None
 ) -> dict[str, object]:
     counts = {
