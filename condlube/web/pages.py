@@ -1,0 +1,189 @@
+"""The pages that are looked at. Each reads one sight through an operation and fills one template."""
+
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi.responses import RedirectResponse
+
+from condlube.operations import policies
+from condlube.operations.bearing import bearing_night, odds_bits, waterfall
+from condlube.operations.desk import Sight, evidence_of
+from condlube.operations.files import csv_text
+from condlube.operations.fleet import LIFE_EDGES, fleet
+from condlube.operations.health import health, reasons_of, rejected_lines
+from condlube.operations.queue import Filters, is_flagged, queue, queue_lines
+from condlube.operations.reviews import REASONS
+from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS, inspections, work
+from condlube.schema import words
+from condlube.web.charts import Mark
+from condlube.web.frame import Frame
+from condlube.web.sessions import Session
+from condlube.web.telling import source_name, told
+
+Night = Annotated[date | None, Query()]
+
+
+def router(frame: Frame) -> APIRouter:
+    """The pages of one site."""
+    made = APIRouter(include_in_schema=False)
+    Known = Annotated[Session, Depends(frame.session)]
+
+    @made.get("/")
+    def home() -> Response:
+        return RedirectResponse("/queue", 303)
+
+    @made.get("/queue")
+    def show_queue(
+        request: Request, session: Known, filters: Annotated[Filters, Depends(queue_filters)], night: Night = None,
+        done: int = 0,
+    ) -> Response:  # fmt: skip
+        sight = frame.desk.sight(night)
+        return frame.show(request, session, "queue.html", sight, queue=queue(sight, filters), done=done)
+
+    @made.get("/bearing")
+    def show_bearing(
+        request: Request, session: Known, id: str, night: Night = None, state: str = "", done: str = ""
+    ) -> Response:
+        return bearing_page(frame, request, session, id, night, state, done=done)
+
+    @made.get("/worklist")
+    def show_worklist(request: Request, session: Known, night: Night = None, route: str = "") -> Response:
+        sight = frame.desk.sight(night)
+        jobs, looks = tasks(frame, sight)
+        routes = sorted({str(row["route"] or "-") for row in [*jobs, *looks]})
+        by_route = [
+            (name, [r for r in jobs if (r["route"] or "-") == name], [r for r in looks if (r["route"] or "-") == name])
+            for name in routes if route in ("", name)
+        ]  # fmt: skip
+        return frame.show(request, session, "worklist.html", sight, routes=routes, by_route=by_route, route=route)
+
+    @made.get("/worklist.csv")
+    def export_worklist(session: Known, night: Night = None, route: str = "", kind: str = "grease") -> Response:
+        sight = frame.desk.sight(night)
+        jobs, looks = tasks(frame, sight)
+        chosen, columns = (looks, INSPECTION_COLUMNS) if kind == "inspect" else (jobs, WORK_COLUMNS)
+        text = csv_text(columns, [row for row in chosen if route in ("", row["route"] or "-")])
+        name = f"{'inspections' if kind == 'inspect' else 'worklist'}-{sight.night}.csv"
+        headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+        return Response("\ufeff" + text, media_type="text/csv; charset=utf-8", headers=headers)
+
+    @made.get("/fleet")
+    def show_fleet(request: Request, session: Known, night: Night = None) -> Response:
+        sight = frame.desk.sight(night)
+        edges = [0.0, *LIFE_EDGES]
+        names = [f"{a:g} to {b:g}" for a, b in zip(edges, LIFE_EDGES, strict=False)]
+        found = fleet(sight)
+        names += [f"over {edges[-1]:g}", "no interval"]
+        life = list(zip(names, found.life, strict=True))
+        condition = [(word.replace("_", " "), count) for word, count in found.condition.most_common()]
+        return frame.show(request, session, "fleet.html", sight, fleet=found, life=life, condition=condition)
+
+    @made.get("/data")
+    def show_health(request: Request, session: Known, night: Night = None) -> Response:
+        sight = frame.desk.sight(night)
+        return frame.show(request, session, "health.html", sight, health=health(sight), reasons_of=reasons_of)
+
+    @made.get("/data/rejected")
+    def show_rejected(
+        request: Request, session: Known, ingest: str, reason: str = "", night: Night = None
+    ) -> Response:
+        sight = frame.desk.sight(night)
+        held = sight.snapshot.ledger_rows("ingests", {"ingest_id": ingest})
+        if not held:
+            return frame.fail(request, 404, f"no file was taken in as {ingest!r}", session)
+        lines = rejected_lines(sight, ingest, reason)
+        return frame.show(request, session, "rejected.html", sight, file=held[0], lines=lines, reason=reason,
+                          reasons=reasons_of(held[0]))  # fmt: skip
+
+    @made.get("/policy")
+    def show_policy(
+        request: Request, session: Known, night: Night = None, name: str = policies.IN_FORCE, against: str = "",
+        written: str = "",
+    ) -> Response:  # fmt: skip
+        sight = frame.desk.sight(night)
+        found = policies.choices(frame.desk, sight)
+        one = policies.chosen(found, name)
+        other = policies.chosen(found, against) if against else None
+        return frame.show(
+            request, session, "policy.html", sight, choices=found, one=one, other=other, written=written,
+            entries=policies.entries(one.policy), trial=None,
+            differences=policies.compare(other.policy, one.policy) if other else [],
+        )  # fmt: skip
+
+    @made.get("/backtest")
+    def show_backtest(request: Request, session: Known, night: Night = None) -> Response:
+        sight = frame.desk.sight(night)
+        return frame.show(request, session, "backtest.html", sight, reports=frame.backtests())
+
+    @made.get("/api")
+    def show_api(request: Request, session: Known) -> Response:
+        return frame.show(request, session, "api.html", None, schema=request.app.openapi())
+
+    return made
+
+
+def bearing_page(
+    frame: Frame, request: Request, session: Session, bearing_id: str, night: date | None, state: str = "",
+    status: int = 200, **said: Any,
+) -> Response:  # fmt: skip
+    """The bearing's page; ``said`` holds what a form came back with."""
+    sight = frame.desk.sight(night)
+    found = bearing_night(frame.desk, sight, bearing_id)
+    shown = state if state in words.STATES[1:] else found.state or "starved"
+    order = [line.bearing_id for line in queue_lines(sight) if is_flagged(line.decision)]
+    steps = waterfall(found.evidence, shown)
+    bars = [(source_name(step.evidence["source"]), step.bits, step.total) for step in steps]
+    before, after = neighbours(order, bearing_id)
+    zone = sight.register.site.zone
+    marks = [
+        Mark(row["time"].astimezone(zone).date(), row["kind"], f"{row['time'].astimezone(zone):%Y-%m-%d} {row['kind']}")
+        for row in found.events
+    ]
+    calls = [Mark(row["night"], row["call"] or "failed", f"{row['night']} {row['call']}") for row in found.decisions]
+    return frame.show(
+        request, session, "bearing.html", sight, status,
+        found=found, b=found.bearing, d=found.decision, state=shown, marks=marks, calls=calls,
+        bars=bars,
+        odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words, reasons=REASONS,
+        told=told(found.decision, found.evidence, found.bearing, frame.desk.policy(sight.run["policy_digest"])),
+        previous=before, following=after,
+        today=frame.desk.today(frame.clock()), **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, **said},
+    )  # fmt: skip
+
+
+def neighbours(order: Sequence[str], bearing_id: str) -> tuple[str | None, str | None]:
+    """The flagged bearings before and after one in the queue."""
+    if bearing_id not in order:
+        return None, None
+    around = [None, *order, None]
+    at = around.index(bearing_id)
+    return around[at - 1], around[at + 1]
+
+
+def queue_filters(
+    area: str = "", route: str = "", call: str = "", reason: str = "", criticality: str = "", reviewed: str = "",
+    standing: str = "", text: str = "", page: Annotated[int, Query(ge=1, le=1_000_000)] = 1,
+) -> Filters:  # fmt: skip
+    """The filters in an address."""
+    return Filters(area, route, call, reason, criticality, reviewed, standing, text, page)
+
+
+def tasks(frame: Frame, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    horizon = frame.desk.definition.horizon_days
+    last = sight.night + timedelta(days=horizon)
+    decided = {
+        b: row
+        for b, row in sight.decisions.items()
+        if row["call"] in ("grease", "inspect") or (row["call"] and row["due_date"] and row["due_date"] <= last)
+    }
+    evidence = evidence_of(sight, decided)
+    return (
+        work(decided, evidence, sight.bearings, sight.night, horizon),
+        inspections(decided, evidence, sight.bearings),
+    )
+
+

@@ -1,0 +1,66 @@
+"""What the pages say about a decision: all of it comes from ``explain``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from condlube.advisory.change import changes
+from condlube.advisory.job import job
+from condlube.explain import readers
+from condlube.explain.cautions import cautions
+from condlube.explain.interval import interval_lines
+from condlube.explain.phrases import STATES, fact, why_not
+from condlube.explain.sentences import second, sentence
+from condlube.explain.table import NAMES
+from condlube.operations.desk import Row
+from condlube.policy.model import Policy
+
+
+@dataclass(frozen=True)
+class Told:
+    """Sentences and lines for the readers of one decision."""
+
+    sentence: str
+    second: str
+    planner: str
+    auditor: str
+    technician: Sequence[str]
+    changes: Sequence[str]
+    guards: Sequence[str]
+    cautions: Sequence[str]
+    interval: Sequence[str]
+
+
+def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy) -> Told:
+    """Everything that ``explain`` says about a decision; of one that failed only that."""
+    if not decision["call"]:
+        return Told(sentence(decision, evidence), "", "", "", (), (), (), (), ())
+    own = policy.for_criticality(bearing["criticality"])
+    return Told(
+        sentence(decision, evidence),
+        second(decision),
+        readers.planner(decision),
+        readers.auditor(decision, policy.digest),
+        readers.technician(job(decision, bearing, evidence, own.dose)),
+        readers.what_changes(changes(decision, evidence, own), decision),
+        readers.why_guarded(decision),
+        cautions(bearing, decision) if decision["call"] != "hold" else (),
+        interval_lines(bearing, decision, evidence),
+    )
+
+
+def source_name(source: str) -> str:
+    """Name of an evidence source."""
+    kind, _, finding = source.partition(".")
+    return f"found: {finding.replace('_', ' ')}" if kind == "finding" else NAMES[source]
+
+
+def state_name(state: str) -> str:
+    """Name of a state."""
+    return STATES.get(state, "")
+
+
+def row_says(row: Row) -> str:
+    """What a row of evidence says, or why it says nothing."""
+    return fact(row) if row["status"] == "assessed" else why_not(row)
