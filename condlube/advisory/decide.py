@@ -118,7 +118,7 @@ def _decide(
         "basis": basis,
         "guards": [" ".join(c for c, is_so in zip(guards.CODES, row, strict=True) if is_so) for row in applied],
         "cost_call": actions[cost_call],
-        "reason": story.reason(call, basis, state, source, evidence),
+        "reason": story.reason(call, basis, state, source, evidence, applied),
         **{f"p_{word}": odds[:, k] for k, word in enumerate(STATES)},
         **{f"prior_{word}": prior[:, k] for k, word in enumerate(STATES)},
         **{f"cost_{word}": cost[:, k] for k, word in enumerate(ACTIONS)},

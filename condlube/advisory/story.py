@@ -22,13 +22,18 @@ GUARD_LOOK_AT = {
     "grease_mismatch": "supply", "history_unknown": "records", "survey_waits": "records", "outside_range": "records",
     "unsettled": "supply", "response_failed": "supply", "long_overdue": "records",
 }  # fmt: skip
+TELLING = ("stopped", "survey_waits", "data_lost")
+"""Guards that say more of a hold than that nothing leads to another call."""
 _TRUE_TOO = 0.1
 """Probability from which a machine or instrument fault is worth a second action."""
 
 
 def leading_state(posterior: FloatArray, hold: FloatArray) -> IntArray:
-    """State, other than adequate, that contributes most to the expected cost of holding [bearings]."""
-    return np.asarray((posterior * hold)[:, 1:].argmax(axis=1) + 1)
+    """State, other than adequate, that the call is about [bearings]: one that is more likely than not, else the one
+    that contributes most to the expected cost of holding."""
+    others = posterior[:, 1:]
+    probable = others.max(axis=1) > 0.5
+    return np.asarray(np.where(probable, others.argmax(axis=1), (others * hold[:, 1:]).argmax(axis=1)) + 1)
 
 
 def leading_source(evidence: Evidence, state: IntArray) -> Words:
@@ -87,17 +92,22 @@ def second_action(
     return made
 
 
-def reason(call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence) -> Words:
-    """Reason code: the guard, or the leading state and source; time, quiet or settling where nothing leads."""
+def reason(
+    call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence, applied: BoolArray
+) -> Words:  # fmt: skip
+    """Reason code: the guard, or the leading state and source; time, quiet or settling where nothing leads, or what
+    makes a hold more than that."""
     quiet = (evidence.values[:, : len(LEVELS)] > -np.inf).any(axis=1)
     names = np.array(STATES, dtype=object)[state]
     coded = np.array([f"{n} {s}".strip() for n, s in zip(names, source, strict=True)], dtype=object)
     at_rest = np.where(quiet, "quiet", "time")
     at_rest = np.where((state == STATES.index("overfilled")) & (evidence.value("temperature") > 0), "settling", at_rest)
+    for code in reversed(TELLING):
+        at_rest = np.where(applied[:, guards.CODES.index(code)], code, at_rest)
     coded = np.where((call == HOLD) & (source == ""), at_rest, coded)
     coded = np.where((call == GREASE) & (source == ""), "time", coded)
-    by_guard = ~np.isin(made, ("cost", "time"))
-    return np.where(by_guard, made, np.where(made == "time", "time", coded))
+    coded = np.where((made == "time") & (call != HOLD), "time", coded)
+    return np.where(np.isin(made, ("cost", "time")), coded, made)
 
 
 def within_days(call: IntArray, made: Words, look: Words, source: Words, policy: Policy) -> FloatArray:

@@ -89,7 +89,8 @@ def clock(
     register = table.at_reference(everyone, np.full(len(bearings), np.nan))
     rows = _speaking(bearings, points, usage)
     which = rows["which"].to_numpy(dtype=np.int64)
-    base = table.at_reference(which, rows["speed_rpm"].to_numpy(dtype=np.float64, na_value=np.nan))
+    speed = np.where(_has_speed(bearings, points)[which], rows["speed_rpm"].to_numpy(np.float64, na_value=np.nan), np.nan)
+    base = table.at_reference(which, speed)
     heat = table.register_heat[which].copy()
     parts = _octiles(rows["octiles"])
     measured = ~np.isnan(parts).any(axis=1)
@@ -127,6 +128,15 @@ def _speaking(bearings: pd.DataFrame, points: pd.DataFrame, usage: pd.DataFrame)
     rows = rows.sort_values(["which", "date", "rank", "point_id", "cell"], kind="stable", ignore_index=True)
     leader = rows.groupby(["which", "date"], sort=False)["point_id"].transform("first")
     return rows[rows["point_id"] == leader].reset_index(drop=True)
+
+
+def _has_speed(bearings: pd.DataFrame, points: pd.DataFrame) -> BoolArray:
+    """Whether the machine's speed is measured; elsewhere the register's speed of the bearing's own shaft holds."""
+    measured = points.loc[points["quantity"] == "speed"]
+    machines = pd.concat(
+        [measured["machine_id"], measured["bearing_id"].map(bearings.set_index("bearing_id")["machine_id"])]
+    )
+    return np.asarray(bearings["machine_id"].isin(machines.dropna()))
 
 
 def _octiles(column: pd.Series) -> FloatArray:

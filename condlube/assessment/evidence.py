@@ -104,14 +104,14 @@ def gather(
     put("growth", which[by], growth[by], by)
     louder = _best(which, strength, sound & (strength > 0) & (level != POSITION["temperature"]))
     kind = deviations["onset"].to_numpy(dtype=object)
+    answer = deviations["response"].to_numpy(dtype=object)
     for k, name in enumerate(Onset.classes):
-        by = louder[kind[louder] == name]
+        by = louder[(kind[louder] == name) & (answer[louder] != RETURNED)]
         put("onset", which[by], float(k), by, name)
     loudest = _best(which, strength, sound & (strength > 0))
     share = _number(deviations, "share")
     by = loudest[share[loudest] > 0]
     put("collector_share", which[by], share[by], by)
-    answer = deviations["response"].to_numpy(dtype=object)
     by = _best(which, -level.astype(np.float64), np.isin(answer, Response.classes))
     put("response", which[by], [Response.classes.index(a) for a in answer[by]], by, answer[by])
 

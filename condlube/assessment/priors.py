@@ -44,7 +44,9 @@ def context(
     prior = policy.prior
     made = np.empty((len(bearings), len(CONTEXT)))
     column = dict(zip(CONTEXT, made.T, strict=True))
-    x = life["x"].to_numpy(dtype=np.float64)
+    x = life["x"].to_numpy(dtype=np.float64).copy()
+    unrecorded = np.isin(life["origin"].to_numpy(dtype=object), ("register", "assumed")) & np.isnat(records.inspected)
+    x[unrecorded & (x > policy.guard.long_overdue.x)] = np.nan  # it was greased since, only nobody wrote it down
     column["x"][:] = np.where(np.isnan(x), prior.x_without_interval, x)
     since = life["x_since"].to_numpy(dtype=np.float64)
     doubted = ~np.isnat(records.found[:, SUPPLY_FINDINGS]).all(axis=1)

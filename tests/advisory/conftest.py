@@ -92,16 +92,18 @@ def register_of():
     return made
 
 
-def life_of(bearings, x, days, dose_ratio=None, origin="greasing", grease=None):
+def life_of(bearings, x, days, dose_ratio=None, origin="greasing", grease=None, interval_reason=""):
     """Life of continuously running bearings, as ``assessment.life.life`` would tell it."""
     n = len(bearings)
     hours = days * 24
+    x = float("nan") if interval_reason else x
     return pd.DataFrame(
         {
             "bearing_id": bearings["bearing_id"], "x": x, "rate_per_d": x / days, "x_calendar": days / 1461,
             "calendar_rate_per_d": 1 / 1461, "x_since": x, "running_h": hours, "days": days,
             "last_greased": pd.Timestamp(AS_OF) - pd.to_timedelta(days, unit="D"), "origin": origin,
-            "interval_h": hours / x, "interval_method": "trade_formula", "interval_reason": "", "dose_g": 23.1,
+            "interval_h": hours / x, "interval_method": "trade_formula", "interval_reason": interval_reason,
+            "dose_g": 23.1,
             "dose_ratio": float("nan") if dose_ratio is None else dose_ratio, "last_grease": grease,
         },
         index=range(n),

@@ -27,11 +27,18 @@ def nights(policy):
         values[:, k] = np.where(rng.random(N) < (0.7 if source in LEVELS else 0.2), drawn, np.nan)
     x = rng.choice([0.0, 0.003, 0.1, 0.5, 0.999, 1.0, 1.3, 2.6, 30.0], N) * rng.uniform(0.9, 1.1, N)
     columns = {
-        "x": x, "x_since": x, "running_h": x * 4000, "interval_h": rng.choice([30.0, 4000.0, np.inf], N),
-        "days": x * 4000 / 24, "overfilled_added": rng.choice([0.02, 0.25], N),
-        "starved_factor": rng.choice([1.0, 2.0], N), "supply_factor": rng.choice([1.0, 0.1], N), "damaged": rng.choice([0.003, 0.02], N),
-        "machine_fault": np.full(N, 0.008), "instrument_fault": rng.choice([0.005, 0.02], N),
-    }  # fmt: skip
+        "x": x,
+        "x_since": x,
+        "running_h": x * 4000,
+        "interval_h": rng.choice([30.0, 4000.0, np.inf], N),
+        "days": x * 4000 / 24,
+        "overfilled_added": rng.choice([0.02, 0.25], N),
+        "starved_factor": rng.choice([1.0, 2.0], N),
+        "supply_factor": rng.choice([1.0, 0.1], N),
+        "damaged": rng.choice([0.003, 0.02], N),
+        "machine_fault": np.full(N, 0.008),
+        "instrument_fault": rng.choice([0.005, 0.02], N),
+    }
     return np.stack([columns[name] for name in CONTEXT], axis=1), values
 
 
@@ -41,7 +48,7 @@ def assess(nights, policy):
 
 
 def test_constants_follow_the_vocabularies():
-    assert kernel.CONTEXT_INSTRUMENT == len(CONTEXT) - 1
+    assert CONTEXT.index("instrument_fault") == kernel.CONTEXT_INSTRUMENT
     assert [STATES[k] for k in (kernel.ADEQUATE, kernel.STARVED, kernel.DAMAGED)] == ["adequate", "starved", "damaged"]
     assert ACTIONS[kernel.GREASE] == "grease"
     assert SOURCES[:4] == ("ultrasound", "acceleration", "impulsiveness", "velocity")
