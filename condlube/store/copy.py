@@ -30,6 +30,11 @@ def restore(store: Store, target: Store) -> None:
     StoreError
         When something is in the way at the target, or cannot be read or written; then no copy appears there.
     """
+    if not (store.is_local and target.is_local):
+        raise StoreError(
+            "a store in object storage is copied by that storage's own means, while no writer is at work, "
+            "and its ledger by those of PostgreSQL"
+        )
     folder = target.folder
     if folder.exists() and any(folder.iterdir()):
         raise StoreError(f"{folder}: is not empty; name a folder that does not exist yet")

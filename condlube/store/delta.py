@@ -7,6 +7,7 @@ import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from urllib.parse import unquote
 
 import numpy as np
 import pyarrow as pa
@@ -140,8 +141,10 @@ def put_back(uri: str, table: str, version: int, store_id: str) -> DeltaTable:
         )
     if newest > version:
         with reported(f"putting table {table} back to version {version}"):
-            last = delta.history(1)[0]
-            if last["operation"] != "RESTORE" or last["operationParameters"].get("version") != str(version):
+            restored = [
+                c["operationParameters"].get("version") for c in delta.history(1) if c["operation"] == "RESTORE"
+            ]
+            if restored != [str(version)]:
                 delta.restore(version)
     return delta
 
@@ -176,7 +179,7 @@ def force_to_disk(folder: Path, first: int, last: int) -> None:
     log = folder / "_delta_log"
     entries = [log / f"{version:020}.json" for version in range(first, last + 1)]
     added = [
-        folder / json.loads(line)["add"]["path"]
+        folder / unquote(json.loads(line)["add"]["path"])
         for entry in entries
         for line in entry.read_text(encoding="utf-8").splitlines()
         if line.startswith('{"add"')

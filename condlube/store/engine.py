@@ -19,7 +19,7 @@ _WRITE_KEY, _WRITER_KEY = 1, 2
 _SCHEMA = sa.func.hashtext(sa.func.current_schema())
 
 
-def connect(url: str) -> Engine:
+def connect(url: str | sa.URL) -> Engine:
     """Engine for a SQLAlchemy URL. Every use connects anew: safe to fork, and nothing is left open.
 
     Raises

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from urllib.parse import unquote
 
 import pyarrow as pa
 import pyarrow.parquet as pq
+from deltalake import DeltaTable
 
 from condlube.errors import StoreError
 from condlube.store.delta import open_table
+from condlube.store.faults import reported
 from condlube.store.layout import LAYOUT
 from condlube.store.snapshot import Snapshot
 from condlube.store.store import Store
@@ -28,21 +31,37 @@ def faults(store: Store, on_file: Callable[[str], None] = lambda file: None) -> 
 def _files(store: Store, snapshot: Snapshot, on_file: Callable[[str], None]) -> Iterator[str]:
     for table in LAYOUT:
         try:
-            uris = open_table(str(store.folder / table), table, snapshot.versions[table]).file_uris()
+            delta = open_table(f"{store.root}/{table}", table, snapshot.versions[table])
         except StoreError as error:
             yield str(error)
             continue
-        for uri in uris:
-            on_file(uri)
-            if not Path(uri).exists():
-                yield f"{uri}: is missing"
-                continue
-            try:
-                with pq.ParquetFile(uri) as file:
-                    for _ in file.iter_batches():
-                        pass
-            except (OSError, pa.ArrowException) as error:
-                yield f"{uri}: cannot be read ({str(error).splitlines()[0]})"
+        if not store.is_local:
+            on_file(delta.table_uri)
+            yield from _remote(delta, table)
+            continue
+        for path in (Path(unquote(uri)) for uri in delta.file_uris()):
+            on_file(str(path))
+            yield from _file(path)
+
+
+def _file(path: Path) -> Iterator[str]:
+    try:
+        with pq.ParquetFile(path) as file:
+            for _ in file.iter_batches():
+                pass
+    except FileNotFoundError:
+        yield f"{path}: is missing"
+    except (OSError, pa.ArrowException) as error:
+        yield f"{path}: cannot be read ({str(error).splitlines()[0]})"
+
+
+def _remote(delta: DeltaTable, table: str) -> Iterator[str]:
+    try:
+        with reported(f"reading table {table}"):
+            for _ in pa.RecordBatchReader.from_stream(delta.scan()):
+                pass
+    except StoreError as error:
+        yield str(error)
 
 
 def _accounts(snapshot: Snapshot) -> Iterator[str]:

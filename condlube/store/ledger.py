@@ -38,7 +38,7 @@ class Commit(NamedTuple):
 class Ledger:
     """The ledger at a SQLAlchemy URL. Making one costs nothing; every call connects, does its work and disconnects."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str | sa.URL) -> None:
         self.engine = connect(url)
         self.place = place(self.engine)
         self._complete = False

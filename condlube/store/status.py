@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -43,7 +44,7 @@ class StoreStatus:
     first_reading: datetime | None
     last_reading: datetime | None
     last_night: date | None
-    bytes_on_disk: int
+    bytes_on_disk: int | None
 
 
 def status(store: Store) -> StoreStatus:
@@ -53,11 +54,11 @@ def status(store: Store) -> StoreStatus:
     ingests = snapshot.ledger_rows("ingests")
     newest = run_of(snapshot)
     return StoreStatus(
-        folder=str(store.folder),
+        folder=store.root,
         ledger=store.ledger.place,
         commit_id=snapshot.commit_id,
         committed_at=commit["committed_at"],
-        tables=tuple(_table(str(store.folder / table), table, snapshot.versions[table]) for table in LAYOUT),
+        tables=tuple(_table(f"{store.root}/{table}", table, snapshot.versions[table]) for table in LAYOUT),
         ingests=len(ingests),
         runs=len(snapshot.ledger_rows("runs")),
         events=len(snapshot.ledger_rows("events")),
@@ -65,7 +66,7 @@ def status(store: Store) -> StoreStatus:
         first_reading=min((row["first"] for row in ingests if row["first"]), default=None),
         last_reading=max((row["last"] for row in ingests if row["last"]), default=None),
         last_night=newest["night"] if newest else None,
-        bytes_on_disk=sum(path.stat().st_size for path in store.folder.rglob("*") if path.is_file()),
+        bytes_on_disk=_size(store.folder) if store.is_local else None,
     )
 
 
@@ -81,3 +82,7 @@ def _table(uri: str, table: str, version: int) -> TableStatus:
         first_month=months["min"],
         last_month=months["max"],
     )
+
+
+def _size(folder: Path) -> int:
+    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())

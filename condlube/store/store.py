@@ -7,7 +7,10 @@ from contextlib import ExitStack, contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 from uuid import uuid4
+
+import sqlalchemy as sa
 
 from condlube.errors import StoreError
 from condlube.store import delta
@@ -25,29 +28,37 @@ __all__ = ["Snapshot", "Store", "Writer"]
 class Store:
     """One plant's store. Readers take snapshots; a writer appends and commits; people's records need no writer.
 
-    ``is_whole`` says that the ledger lies in the folder too.
+    ``is_local`` says that the tables lie in a folder of this machine, ``is_whole`` that the ledger lies there too.
     """
 
-    def __init__(self, folder: Path, ledger_url: str) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path | str, ledger_url: str) -> None:
+        self.root = str(folder)
+        self.folder = Path(folder)
+        self.is_local = "://" not in self.root
         self.is_whole = not ledger_url
-        self.ledger = Ledger(ledger_url or f"sqlite:///{folder / 'ledger.sqlite'}")
+        self.ledger = Ledger(ledger_url or sa.URL.create("sqlite", database=str(self.folder / "ledger.sqlite")))
+        if not self.is_local and self.ledger.engine.dialect.name == "sqlite":
+            raise StoreError(f"{folder}: tables in object storage need a ledger in PostgreSQL; give its URL")
 
     @staticmethod
-    def open(folder: Path, ledger_url: str = "") -> Store:
-        """The store in ``folder``; nothing is touched yet. Without a URL its ledger is a SQLite file in the folder."""
-        return Store(Path(folder), ledger_url)
+    def open(folder: Path | str, ledger_url: str = "") -> Store:
+        """The store in ``folder``; nothing is touched yet.
+
+        ``folder`` may also be the URL of a place in object storage that the Delta library reaches (``s3://bucket/plant``,
+        credentials from the environment). Without a ledger URL the ledger is a SQLite file in the folder.
+        """
+        return Store(folder, ledger_url)
 
     def exists(self) -> bool:
         """Whether the store has been created."""
-        with reported(f"opening the store {self.folder}"):
-            return self.folder.is_dir() and self.ledger.exists()
+        with reported(f"opening the store {self.root}"):
+            return (not self.is_local or self.folder.is_dir()) and self.ledger.exists()
 
     def snapshot(self, commit_id: int | None = None) -> Snapshot:
         """The store as a commit left it, by default the newest."""
         self._require()
         commit = self.ledger.commit_at(commit_id)
-        return Snapshot(str(self.folder), self.ledger, commit.commit_id, commit.versions)
+        return Snapshot(self.root, self.ledger, commit.commit_id, commit.versions)
 
     def ledger_rows(self, table: str, where: Mapping[str, Any] | None = None) -> list[dict[str, Any]]:
         """Rows of a ledger table, oldest commit first; ``where`` maps columns to a value or a list of values."""
@@ -68,24 +79,27 @@ class Store:
         Busy
             When another writer holds the lock for longer than ``timeout_s``.
         """
-        if not self.folder.parent.is_dir():
+        if self.is_local and unquote(self.root) != self.root:
+            raise StoreError(f"{self.root}: % and two digits mean another sign to the Delta library; rename the folder")
+        if self.is_local and not self.folder.parent.is_dir():
             raise StoreError(f"{self.folder.parent}: there is no such folder; create it, or correct the store's folder")
         with ExitStack() as held:
-            with reported(f"opening the store {self.folder} for writing"):
-                self.folder.mkdir(exist_ok=True)
-                held.enter_context(writer_lock(self.folder, timeout_s))
+            with reported(f"opening the store {self.root} for writing"):
+                if self.is_local:
+                    self.folder.mkdir(exist_ok=True)
+                    held.enter_context(writer_lock(self.folder, timeout_s))
                 held.enter_context(sole_writer(self.ledger.engine))
                 if not self.ledger.exists():
                     self._create()
-            yield Writer(str(self.folder), self.ledger)
+            yield Writer(self.root, self.ledger)
 
     def _create(self) -> None:
         """Tables first, ledger last: dying in between leaves empty tables, which the next attempt makes its own."""
-        uris = {table: str(self.folder / table) for table in LAYOUT}
+        uris = {table: f"{self.root}/{table}" for table in LAYOUT}
         found = [delta.open_table(uri, table) for table, uri in uris.items() if delta.is_there(uri)]
         if any(held.version() for held in found):
             raise StoreError(
-                f"{self.folder}: there is data, but no ledger at {self.ledger.place}: correct the ledger's URL, or "
+                f"{self.root}: there is data, but no ledger at {self.ledger.place}: correct the ledger's URL, or "
                 "bring back the ledger from a backup with `condlube store restore`"
             )
         store_id = found[0].metadata().description if found else uuid4().hex
@@ -95,4 +109,4 @@ class Store:
 
     def _require(self) -> None:
         if not self.exists():
-            raise StoreError(f"{self.folder}: there is no store; `condlube ingest` or `condlube nightly` creates it")
+            raise StoreError(f"{self.root}: there is no store; `condlube ingest` or `condlube nightly` creates it")

@@ -87,7 +87,7 @@ class Writer:
         if "://" not in self._root:
             with reported("forcing the appended files to disk"):
                 for table, version in made.items():
-                    delta.force_to_disk(Path(self._uri(table)), self._started[table] + 1, version)
+                    delta.force_to_disk(Path(self._uri(table)), self._base[table] + 1, version)
         commit_id = self._ledger.commit(source, now, ledger or {}, self._base, made)
         self._base = {**self._base, **made}
         self._started.update(made)

@@ -1,4 +1,6 @@
+import os
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -220,3 +222,26 @@ def test_commits_that_do_not_exist_are_named(store):
         pass
     with pytest.raises(StoreError, match="no commit 99"):
         store.snapshot(99)
+
+
+def test_everything_since_the_last_commit_is_forced_to_disk_before_the_ledger_says_it_is_valid(
+    store, make, monkeypatch
+):
+    """After a heal too: the entry that put the table back lies between the two commits."""
+    with store.writer() as writer:
+        writer.append("readings", make.readings("lost"))
+    forced, plain = set(), os.fsync
+
+    def fsync(handle):
+        forced.add(str(Path(f"/proc/self/fd/{handle}").readlink()))
+        plain(handle)
+
+    monkeypatch.setattr("os.fsync", fsync)
+    with store.writer() as writer:
+        writer.append("readings", make.readings("kept"))
+        writer.commit("one", make.now)
+    table = store.folder / "readings"
+    entries = {str(table / "_delta_log" / f"{version:020}.json") for version in (1, 2, 3)}
+    files = {str(path) for path in table.glob("month=*/*.parquet")}
+    assert forced >= entries | files | {str(table / "_delta_log"), str(table / "month=2026-03")}
+    assert len(files) == 4
