@@ -66,7 +66,7 @@ def summarise_day(batch: Batch, memory: Floats, rules: Floats, day: int) -> Floa
 
     ``memory`` (points, days, REMEMBERED) holds the days before.
     """
-    window = window_of(batch, day, rules)
+    window = window_of(batch, day)
     operation = operate(batch, window, memory, rules, day)
     machine = batch.machine_of[window.point]
     today = np.flatnonzero(window.today & (machine >= 0))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -16,7 +16,7 @@ from condlube.manipulation.kernel import Bools, Floats, Ints, starts_of
 from condlube.manipulation.levels import decibel
 from condlube.manipulation.quantities import AMBIENT, CURRENT, POWER, SENSING, SPEED, is_amplitude
 from condlube.manipulation.reasons import BAD, CLOCK, FULL_SCALE, RANGE, SOUND, UNCERTAIN
-from condlube.manipulation.rules import DAY, HOUR
+from condlube.manipulation.rules import HOUR
 from condlube.policy.model import Policy
 from condlube.schema.nights import as_of, midnight
 from condlube.schema.words import QUANTITIES
@@ -34,22 +34,24 @@ class Batch(NamedTuple):
     plant: Ints  # plant-wide ambient points
     senses: Bools  # points whose level shows standstill
     tells: Bools  # points that tell running from standstill: speed, power, current
-    begin: Floats  # local midnights that bound each day
+    since: Floats  # local midnights: begin of each day's lookback, of the day, and its end
+    begin: Floats
     end: Floats
-    key: Ints  # of each reading, sorted: point · width + time after ``since``
-    since: float
+    key: Ints  # of each reading, sorted: point · width + time after the first ``since``
     width: int
 
     def positions(self, at: float) -> Ints:
         """First reading of each point that is not before ``at``, shape (points,)."""
-        after = min(max(int(at - self.since), 0), self.width)
+        after = min(max(int(at - self.since[0]), 0), self.width)
         return np.searchsorted(self.key, np.arange(len(self.points)) * self.width + after).astype(np.int64)
 
 
-def day_bounds(days: Sequence[date], zone: ZoneInfo) -> tuple[Floats, Floats]:
-    """Local midnights that begin and end each day, microseconds UTC."""
-    begin, end = ([micros(bound(day, zone)) for day in days] for bound in (midnight, as_of))
-    return np.array(begin, np.float64), np.array(end, np.float64)
+def day_bounds(days: Sequence[date], lookback_days: int, zone: ZoneInfo) -> tuple[Floats, Floats, Floats]:
+    """Local midnights that begin the lookback of each day, begin the day and end it, microseconds UTC."""
+    back = timedelta(days=lookback_days)
+    bounds = [(midnight(day - back, zone), midnight(day, zone), as_of(day, zone)) for day in days]
+    since, begin, end = np.array([[micros(bound) for bound in day] for day in bounds], np.float64).T
+    return since, begin, end
 
 
 def micros(instant: datetime) -> int:
@@ -75,15 +77,14 @@ def lay_out(
     code, _ = pd.factorize(machine, sort=True)
     numbers = points["quantity"].map({name: k for k, name in enumerate(QUANTITIES)})
     quantity: Ints = np.asarray(numbers, np.int64)
-    begin, end = day_bounds(days, zone)
-    since = float(begin[0]) - policy.summary.lookback_days * DAY
+    since, begin, end = day_bounds(days, policy.summary.lookback_days, zone)
     own = (points["bearing_id"].isna() | (points["bearing_id"] == "")).to_numpy()
     order = np.lexsort((np.arange(len(points)), ~own, code))
     order = order[code[order] >= 0]
     count = np.bincount(code[code >= 0], minlength=int(code.max(initial=-1)) + 1)
-    table, start = _readings(readings, points, quantity, (since, float(end[-1])), zone, policy)
-    width = int(end[-1] - since)
-    key = np.repeat(np.arange(len(points)), np.diff(start)) * width + (table[TIME] - since).astype(np.int64)
+    table, start = _readings(readings, points, quantity, (since[0], end[-1]), zone, policy)
+    width = int(end[-1] - since[0])
+    key = np.repeat(np.arange(len(points)), np.diff(start)) * width + (table[TIME] - since[0]).astype(np.int64)
     return Batch(
         table, start,
         np.column_stack([quantity, points["sampling"] == "route", *_shafts(points, machine, bearings, policy)]),
@@ -91,7 +92,7 @@ def lay_out(
         np.flatnonzero((code < 0) & (quantity == AMBIENT)).astype(np.int64),
         np.isin(quantity, SENSING) & (points["sampling"] != "route").to_numpy(),
         np.isin(quantity, (SPEED, POWER, CURRENT)),
-        begin, end, key, since, width,
+        since, begin, end, key, width,
     )  # fmt: skip
 
 

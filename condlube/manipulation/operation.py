@@ -211,9 +211,9 @@ def distrust(
 ) -> None:
     """A tag that says standstill all the while the machine's signals keep their running level is not believed.
 
-    Where at least ``contradicted_share`` of the signals' readings of the day that fall into standstill say so, and
-    ``zero_readings`` of them (``running.surely_running``), the machine's standstill becomes an unknown state, and the tag's readings a dead
-    sensor. ``place`` is that of each reading in the operation.
+    The signals contradict where ``zero_readings`` of their readings, and at least ``contradicted_share`` of those of
+    the day that fall into standstill, say so (``running.surely_running``). The machine's standstill then becomes an
+    unknown state, and the tag's readings those of a dead sensor. ``place`` is that of each reading in the operation.
     """
     table, machines = operation.table, len(operation.start) - 1
     asleep = window.today & batch.senses[window.point] & (place >= 0)
@@ -226,7 +226,8 @@ def distrust(
     awake = surely_running(memory[signals], is_amplitude(batch.points[signals, QUANTITY]), rules)
     machine = batch.machine_of[window.point[index]]
     against = np.bincount(machine[window.level[index] >= awake[of]], minlength=machines)
-    doubted = (against >= rules[ZERO_READINGS]) & (against >= rules[CONTRADICTED_SHARE] * np.bincount(machine, minlength=machines))
+    share = rules[CONTRADICTED_SHARE] * np.bincount(machine, minlength=machines)
+    doubted = (against >= rules[ZERO_READINGS]) & (against >= share)
     still = doubted[operation.machine] & (table[STATE] == STOPPED)
     table[STATE, still], table[SPEED_HELD, still] = UNKNOWN, 1.0
     settle(table, operation.start, rules[LAG])

@@ -9,7 +9,6 @@ import numpy as np
 from condlube.manipulation.fields import CODE, KNOWN_AT, LEVEL, TIME, VALUE
 from condlube.manipulation.kernel import Bools, Floats, Ints, ranges
 from condlube.manipulation.layout import Batch
-from condlube.manipulation.rules import LOOKBACK
 
 
 class Window(NamedTuple):
@@ -25,9 +24,9 @@ class Window(NamedTuple):
     today: Bools  # of the day itself, not of its lookback
 
 
-def window_of(batch: Batch, day: int, rules: Floats) -> Window:
+def window_of(batch: Batch, day: int) -> Window:
     """The window of one day; its codes are a copy that may be written to."""
-    lo = batch.positions(batch.begin[day] - rules[LOOKBACK])
+    lo = batch.positions(batch.since[day])
     hi = batch.positions(batch.end[day])
     index = ranges(lo, hi)
     time, value, code, known, level = (batch.readings[field, index] for field in (TIME, VALUE, CODE, KNOWN_AT, LEVEL))

@@ -14,8 +14,10 @@ from condlube.policy.parse import parse_policy
 from condlube.schema.tables import TABLES
 
 FIRST = date(2024, 3, 4)  # a Monday
-LEVELS = {"ultrasound": 22.0, "acceleration": 0.6, "velocity": 1.4, "kurtosis": 3.1, "temperature": 60.0, "speed": 1480.0,
-          "current": 20.0, "power": 11.0, "ambient": 20.0, "load": 75.0}  # fmt: skip
+LEVELS = {
+    "ultrasound": 22.0, "acceleration": 0.6, "velocity": 1.4, "kurtosis": 3.1, "temperature": 60.0,
+    "speed": 1480.0, "current": 20.0, "power": 11.0, "ambient": 20.0, "load": 75.0,
+}  # fmt: skip
 
 
 def rows(table, *given):

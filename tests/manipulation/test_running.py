@@ -142,8 +142,7 @@ def test_starts_are_counted_over_midnight(plant, row):
 
 
 def test_points_of_other_bearings_share_the_machines_state(plant):
-    made = plant(days=3, U={"quantity": "ultrasound", "bearing_id": "B1"}, W={"quantity": "velocity", "bearing_id": "B2"},
-                 S="speed")  # fmt: skip
+    made = plant(days=3, U="ultrasound", W={"quantity": "velocity", "bearing_id": "B2"}, S="speed")
     made.bearings = pd.concat([made.bearings, made.bearings.assign(bearing_id="B2")], ignore_index=True)
     made.values["S"][night_stop(made)] = 0.0
     found = made.summaries()
