@@ -21,8 +21,12 @@ from condlube.schema.words import LUBRICATION_SENSITIVE
 
 QUIET_DB = 3.0
 """Ultrasound below this is not the other witness of a rise in acceleration."""
+RETURNED = "returned"
+"""A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
 WAITS = "second_reading"
 """Reason code of a change that still stands on one reading."""
+RETURNED = "returned"
+"""A rise that came back after a greasing comes abruptly; its response says so already, its onset says no more."""
 
 
 @dataclass(frozen=True)
