@@ -71,6 +71,17 @@ def choices(desk: Desk, sight: Sight) -> dict[str, Choice]:
     return found
 
 
+def unreadable(definition: Definition) -> dict[str, str]:
+    """Files of the site's folder of policies that are no policy, and why."""
+    found = {}
+    for path in sorted(_folder(definition).glob("*.toml")):
+        try:
+            parse_policy(path.read_text(encoding="utf-8"), path.name, default_policy())
+        except (ConfigurationError, OSError, UnicodeDecodeError) as error:
+            found[path.name] = str(error)
+    return found
+
+
 def chosen(found: Mapping[str, Choice], name: str) -> Choice:
     """The policy of that name. Raises ``NotThere``."""
     if name not in found:

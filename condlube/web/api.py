@@ -14,6 +14,7 @@ from condlube.operations.health import health, rejected_lines
 from condlube.operations.queue import Filters, queue
 from condlube.operations.record import record
 from condlube.operations.reviews import NOTE_MOST, REASONS, Verdict, submit
+from condlube.operations.trial import trial as try_policy
 from condlube.schema import words
 from condlube.web.encode import answer
 from condlube.web.frame import Frame
@@ -130,9 +131,10 @@ def router(frame: Frame) -> APIRouter:
         return answer(rejected_lines(frame.desk.sight(), ingest, reason))
 
     @made.get("/policy")
-    def get_policy(session: Known, name: str = policies.IN_FORCE, against: str = "") -> Response:
-        """A policy as text; with ``against`` also what differs."""
-        found = policies.choices(frame.desk, frame.desk.sight())
+    def get_policy(session: Known, name: str = policies.IN_FORCE, against: str = "", trial: bool = False) -> Response:
+        """A policy as text; with ``against`` also what differs, with ``trial`` the calls that would change tonight."""
+        sight = frame.desk.sight()
+        found = policies.choices(frame.desk, sight)
         one = policies.chosen(found, name)
         other = policies.chosen(found, against) if against else None
         return answer({
@@ -140,6 +142,7 @@ def router(frame: Frame) -> APIRouter:
                                "nights": held.nights} for key, held in found.items()},
             "text": one.policy.text,
             "differences": policies.compare(other.policy, one.policy) if other else None,
+            "trial": try_policy(sight, other.policy, one.policy) if other and trial else None,
         })  # fmt: skip
 
     @made.post("/reviews", status_code=201, responses=_WRITES)

@@ -18,6 +18,7 @@ from condlube.operations.health import health, reasons_of, rejected_lines
 from condlube.operations.queue import Filters, is_flagged, queue, queue_lines
 from condlube.operations.reviews import REASONS
 from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS, inspections, work
+from condlube.operations.trial import trial as try_policy
 from condlube.schema import words
 from condlube.web.charts import Mark
 from condlube.web.frame import Frame
@@ -102,15 +103,17 @@ def router(frame: Frame) -> APIRouter:
     @made.get("/policy")
     def show_policy(
         request: Request, session: Known, night: Night = None, name: str = policies.IN_FORCE, against: str = "",
-        written: str = "",
+        trial: str = "", written: str = "",
     ) -> Response:  # fmt: skip
         sight = frame.desk.sight(night)
         found = policies.choices(frame.desk, sight)
         one = policies.chosen(found, name)
         other = policies.chosen(found, against) if against else None
+        tried = try_policy(sight, other.policy, one.policy) if other and trial else None
         return frame.show(
             request, session, "policy.html", sight, choices=found, one=one, other=other, written=written,
-            entries=policies.entries(one.policy), trial=None,
+            unreadable=policies.unreadable(frame.desk.definition),
+            entries=policies.entries(one.policy), trial=tried,
             differences=policies.compare(other.policy, one.policy) if other else [],
         )  # fmt: skip
 
@@ -151,7 +154,8 @@ def bearing_page(
         odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words, reasons=REASONS,
         told=told(found.decision, found.evidence, found.bearing, frame.desk.policy(sight.run["policy_digest"])),
         previous=before, following=after,
-        today=frame.desk.today(frame.clock()), **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, **said},
+        today=frame.desk.today(frame.clock()),
+        **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, **said},
     )  # fmt: skip
 
 

@@ -1,0 +1,63 @@
+"""A policy tried on a night that is decided: the calls that it would have made, from the same rows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from condlube.chain import Bearings, Plant, compare, turns
+from condlube.detection.references import lookback
+from condlube.detection.visible import visible_expected
+from condlube.operations.decide import decide_batch
+from condlube.operations.desk import Sight
+from condlube.policy.model import Policy
+from condlube.store import views
+
+_USAGE = ("point_id", "date", "cell", "running_h", "speed_rpm", "octiles")
+_FAILED = "failed"
+
+
+class Turned(NamedTuple):
+    """A bearing whose call differs between two policies."""
+
+    bearing_id: str
+    before: str
+    after: str
+
+
+class Trial(NamedTuple):
+    """Calls that differ, of so many ``bearings``."""
+
+    bearings: int
+    calls: Sequence[Turned]
+
+
+def trial(sight: Sight, before: Policy, after: Policy) -> Trial:
+    """Calls of the night that ``after`` would turn, beside ``before``."""
+    old, new = calls(sight, before), calls(sight, after)
+    differing = [Turned(b, old.get(b, _FAILED), call) for b, call in sorted(new.items()) if old.get(b) != call]
+    return Trial(len(new), differing)
+
+
+def calls(sight: Sight, policy: Policy) -> Mapping[str, str]:
+    """Call of every bearing by a policy; those stored where the run used it. Nothing is written."""
+    run = sight.run
+    if policy.digest == run["policy_digest"]:
+        return {b: row["call"] or _FAILED for b, row in sight.decisions.items()}
+    end, known_by, night = run["as_of"], run["known_by"], run["night"]
+    plant = Plant.of(sight.register)
+    zone = sight.register.site.zone
+    expected = views.expected(sight.snapshot, known_by).to_pandas()
+    first = lookback(visible_expected(expected, end, known_by), end, zone, policy)
+    window = [("date", "<=", night)]
+    seen = views.summaries(sight.snapshot, known_by, [*window, ("date", ">=", first)]).to_pandas()
+    events = views.events_visible(sight.snapshot, end, known_by).to_pandas()
+    reviews = views.reviews_visible(sight.snapshot, known_by).to_pandas()
+    _, deviations = compare(plant, seen, expected, events, night, end, known_by, policy)
+    usage = views.summaries(sight.snapshot, known_by, window, _USAGE).to_pandas()
+    whole = Bearings(turns(plant, policy), plant.points, deviations, usage)
+    decisions, _ = decide_batch(whole, plant, events, reviews, policy, end)
+    return {
+        b: call or _FAILED
+        for b, call in zip(decisions["bearing_id"].to_pylist(), decisions["call"].to_pylist(), strict=True)
+    }
