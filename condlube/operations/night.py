@@ -81,7 +81,8 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
     writer.replace("decisions", _stamped(decisions, "decisions", row["run_id"]), "run_id")
     writer.replace("evidence", _stamped(evidence, "evidence", row["run_id"]), "run_id")
     row["counts"] = json.dumps(Counter(call or "failed" for call in decisions["call"].to_pylist()), sort_keys=True)
-    row["supersedes"] = next((r["run_id"] for r in reversed(earlier) if r["night"] == night), None)
+    others = [run for run in earlier if run["night"] == night and run["run_id"] != row["run_id"]]
+    row["supersedes"] = others[-1]["run_id"] if others else None
     writer.commit(f"night {night}", now, {"runs": [row], **_texts(checked, plant)})
     return NightRun(night, str(row["run_id"]), end, known_by, new=True)
 

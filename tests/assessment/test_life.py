@@ -248,8 +248,15 @@ def test_days_without_data_count_as_running(ask):
 def test_measured_speed_counts(ask):
     """At 900 r/min: 10 (14e6/(900 sqrt 65) - 260) = 16694 h."""
     usage = days_of("T", FIRST, 30, speed_rpm=900.0, octiles=[50.0] * 8)
-    found = ask(plant(points=POINTS), usage, [greasing(30)]).iloc[0]
+    found = ask(plant(points=(*POINTS, "N,B,tag_n,speed,r/min")), usage, [greasing(30)]).iloc[0]
     assert found["interval_h"] == pytest.approx(10 * (14e6 / (900 * 65**0.5) - 260), rel=1e-6)
+
+
+def test_without_a_speed_signal_the_register_speed_of_the_own_shaft_holds(ask):
+    """The summaries of a belt-driven shaft may carry the motor's speed: 7047.1 h at the register's 1800 r/min."""
+    usage = days_of("T", FIRST, 30, speed_rpm=900.0, octiles=[50.0] * 8)
+    found = ask(plant(points=POINTS), usage, [greasing(30)]).iloc[0]
+    assert found["interval_h"] == pytest.approx(T_6313_AT_1800, abs=0.1)
 
 
 def test_a_day_of_greasing_counts_from_its_hour(ask):

@@ -13,7 +13,7 @@ from condlube.operations.nightly import Nightly, nightly
 from condlube.schema.nights import nights_between
 
 sys.path.insert(0, str(Path(__file__).parent))
-from small_site import NIGHTS, NOW, write_small_site  # noqa: E402
+from small_site import NIGHTS, NOW, write_small_site
 
 MINUTE_OF_THE_RUN = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 

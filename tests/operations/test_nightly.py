@@ -136,6 +136,7 @@ def test_batches_and_processes_change_nothing(small_site, tmp_path, workers, bat
 
 KILLED = """
 import sys, datetime
+from pathlib import Path
 from condlube.operations.nightly import nightly
 nightly(Path(sys.argv[1]), datetime.datetime(2026, 6, 6, 6, 30, tzinfo=datetime.UTC),
         [datetime.date(2026, 6, 2), datetime.date(2026, 6, 3), datetime.date(2026, 6, 4)])
