@@ -1,1 +1,1 @@
-"""Replaying past nights, scoring the calls, proposing a policy."""
+"""Replay of past nights, what became of their calls, and what past failures say about the policy."""

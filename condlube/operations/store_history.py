@@ -1,0 +1,43 @@
+"""The history of a site for replays: what the store holds, every version with the instant at which it became known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from functools import cached_property
+
+import pandas as pd
+
+from condlube.schema.arrow import rows_to_table
+from condlube.schema.tables import TABLES
+from condlube.store.layout import SEQUENCE
+from condlube.store.store import Snapshot
+
+
+class StoreHistory:
+    """``backtest.seen.History`` of a snapshot."""
+
+    def __init__(self, snapshot: Snapshot) -> None:
+        self._snapshot = snapshot
+
+    @cached_property
+    def events(self) -> pd.DataFrame:
+        """Every event on record, in order of commit."""
+        return rows_to_table("events", self._snapshot.ledger_rows("events")).to_pandas()
+
+    @cached_property
+    def reviews(self) -> pd.DataFrame:
+        """Every review, in order of commit."""
+        return rows_to_table("reviews", self._snapshot.ledger_rows("reviews")).to_pandas()
+
+    def summaries(
+        self, first: date | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
+    ) -> pd.DataFrame:
+        """Every version of the summaries of those dates known by an instant; of one version appended again the last."""
+        wanted = list(TABLES["summaries"].columns if columns is None else columns)
+        window = [("date", "<=", last), ("known_at", "<=", known_by), *([("date", ">=", first)] if first else [])]
+        found = self._snapshot.read("summaries", [*wanted, SEQUENCE], window).to_pandas()
+        version = ["point_id", "date", "known_at"]
+        if found.duplicated([*version, "cell"]).any():
+            found = found[found[SEQUENCE] == found.groupby(version)[SEQUENCE].transform("max")].reset_index(drop=True)
+        return found[wanted]
