@@ -22,7 +22,8 @@ from condlube.detection.frozen import Frozen, blank, frozen_of, margins_of, mode
 from condlube.detection.lineage import Family, against_family, against_parent, families_of, family_of
 from condlube.detection.plan import plan
 from condlube.detection.series import Cells, cells_of
-from condlube.manipulation.expected import Models, fit_references
+from condlube.manipulation.expected import Models
+from condlube.manipulation.fit import fit_references
 from condlube.manipulation.kernel import Ints
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema

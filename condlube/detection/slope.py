@@ -86,8 +86,8 @@ def theil_sen(x: Floats, y: Floats, z: float) -> tuple[float, float, float]:
     _, variance = mann_kendall(y)
     step = (x[-1] - x[0]) / (x.size - 1)
     wide = z * np.sqrt(variance * max(1.0, correction(y, slope * step)))
-    first = int(min(max(np.floor((count - wide) / 2.0), 0.0), count - 1.0))
-    last = int(min(max(np.ceil((count + wide) / 2.0), 0.0), count - 1.0))
+    first = int(min(max(np.floor((count - wide) / 2.0 + 0.5) - 1.0, 0.0), count - 1.0))
+    last = int(min(max(np.floor((count + wide) / 2.0 + 0.5), 0.0), count - 1.0))
     return slope, select(pairs[:count], first), select(pairs[:count], last)
 
 
