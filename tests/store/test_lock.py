@@ -4,15 +4,18 @@ import os
 import subprocess
 import sys
 import time
+from contextlib import ExitStack
 
 import pytest
 
 from condlube.errors import Busy
+from condlube.store.integrity import faults
 from condlube.store.store import Store
 
 HOLD = """
 import sys, time
 from pathlib import Path
+from condlube.store.integrity import faults
 from condlube.store.store import Store
 with Store.open(Path(sys.argv[1])).writer():
     print("held", flush=True)
@@ -73,3 +76,36 @@ def test_what_the_user_does_inside_is_not_reported_as_a_fault_of_the_store(store
         raise OSError("mine")
     with store.writer():
         pass
+
+
+WRITE = """
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from condlube.schema.arrow import rows_to_table
+from condlube.store.integrity import faults
+from condlube.store.store import Store
+now, store = datetime(2026, 3, 1, tzinfo=UTC), Store.open(Path(sys.argv[1]))
+for k in range(4):
+    with store.writer(timeout_s=60) as writer:
+        name = f"{sys.argv[2]}{k}"
+        writer.append("readings", rows_to_table("readings", [{"point_id": name, "time": now, "ingest_id": name}]))
+        writer.commit(name, now, {"ingests": [{"ingest_id": name, "stored": 1}]})
+        store.record("beside", now, {"events": [{"event_id": name, "time": now, "kind": "inspection"}]})
+"""
+
+
+def test_three_writers_at_once_lose_nothing(store):
+    with ExitStack() as stack:
+        started = [
+            stack.enter_context(
+                subprocess.Popen([sys.executable, "-c", WRITE, str(store.folder), n], stderr=subprocess.PIPE, text=True)
+            )
+            for n in "abc"
+        ]
+        assert [(p.communicate(timeout=120)[1], p.returncode) for p in started] == [("", 0)] * 3
+    names = sorted(f"{writer}{k}" for writer in "abc" for k in range(4))
+    assert sorted(store.snapshot().read("readings")["point_id"].to_pylist()) == names
+    assert sorted(row["event_id"] for row in store.ledger_rows("events")) == names
+    assert [row["commit_id"] for row in store.ledger_rows("commits")] == list(range(1, 2 * 12 + 2))
+    assert faults(store) == []
