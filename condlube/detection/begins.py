@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.manipulation.kernel import Ints
+from condlube.manipulation.robust import Bools
 
 KINDS = ("relubrication", "replacement", "sensor_moved", "rebuilt")
 CHANGES = ("replacement", "sensor_moved", "rebuilt")  # another bearing or sensor: earlier references end
@@ -74,4 +75,25 @@ def begins_of(points: pd.DataFrame, events: pd.DataFrame, settling_days: int, zo
         begin = Begin(local_day(time, zone), settled, event["kind"], time, pd.Timestamp(event["known_at"]))
         for p in places[name].get(place, np.empty(0, dtype=int)):
             made[p].append(begin)
+    return made
+
+
+def changed(begins: list[Begin], since: int, day: int) -> bool:
+    """Whether another bearing or sensor came after a period that began on day ``since``, up to ``day``."""
+    return any(b.change and since < b.settled and b.day <= day for b in begins)
+
+
+def replaced(begins: list[Begin], since: int, until: int) -> bool:
+    """Whether periods that began on the two days belong to different bearings or sensors."""
+    return any(b.change and since < b.settled <= until for b in begins)
+
+
+def outside_settling(start: Ints, day: Ints, begins: list[list[Begin]]) -> Bools:
+    """Which rows, ordered by point and day, lie outside the settling of every event of their point."""
+    made = np.ones(len(day), dtype=bool)
+    for p, events in enumerate(begins):
+        lo, hi = start[p], start[p + 1]
+        for event in events:
+            first, last = np.searchsorted(day[lo:hi], [event.day, event.settled])
+            made[lo + first : lo + last] = False
     return made

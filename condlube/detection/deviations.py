@@ -163,4 +163,4 @@ def _dates(days: pd.Series) -> Any:
 
 def _midnights(days: pd.Series, zone: ZoneInfo) -> Any:
     known = {d: pd.Timestamp(midnight(date.fromordinal(int(d) + EPOCH), zone)) for d in days.unique() if d >= 0}
-    return pd.to_datetime([known.get(d, pd.NaT) for d in days], utc=True)
+    return pd.to_datetime(days.map(known), utc=True)

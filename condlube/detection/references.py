@@ -8,26 +8,31 @@ ends it. Every new reference is held against its family and its parent (``lineag
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 
-from condlube.detection.begins import EPOCH, Begin, begins_of, local_day, local_days
+from condlube.detection.begins import (
+    Begin,
+    begins_of,
+    changed,
+    local_day,
+    local_days,
+    outside_settling,
+    replaced,
+)
+from condlube.detection.expected_rows import ExpectedRows
 from condlube.detection.frozen import Frozen, blank, frozen_of, margins_of, model_columns, stack
 from condlube.detection.lineage import Family, against_family, against_parent, families_of, family_of
 from condlube.detection.plan import plan
-from condlube.detection.series import Cells, cells_of
+from condlube.detection.series import cells_of
 from condlube.manipulation.expected import Models
 from condlube.manipulation.fit import fit_references
 from condlube.manipulation.kernel import Ints
 from condlube.policy.model import Policy
-from condlube.schema.arrow import arrow_schema
-from condlube.schema.nights import midnight
 
 _FOREVER = 100_000
 
@@ -108,12 +113,9 @@ class _Walk:
         self.began = frozen.rows["began"].to_list()
         begins = begins_of(self.signal, events, policy.reference.settling_days, zone)
         self.points = [_Point(b) for b in begins]
-        self.learnable = _learnable(self.cells, begins)
+        self.learnable = outside_settling(self.cells.start, self.cells.day, begins) & self.cells.sound
         self.members: dict[str, dict[int, int]] = {}
-        keys = (expected[c] for c in ("point_id", "reference_from", "reference_state"))
-        self.emitted = set(zip(*keys, strict=True))
-        self.rows: list[dict[str, Any]] = []
-        self.midnights: dict[int, pd.Timestamp] = {}
+        self.out = ExpectedRows(self.ids, expected, zone)
         self._resume(frozen)
 
     def _resume(self, frozen: Frozen) -> None:
@@ -124,12 +126,14 @@ class _Walk:
         days = local_days(open_["reference_from"], self.zone).tolist()
         columns = (open_[c] for c in ("reference_from", "began", "point_id"))
         for p, day, from_, began, point_id in zip(position, days, *columns, strict=True):
-            over = {(point_id, from_, state) for state in ("frozen", "ended")} & self.emitted
-            if p >= 0 and not over and (self.points[p].pending is None or day > self.points[p].pending):
-                self.points[p].pending, self.points[p].began = day, began
-        for p, point in enumerate(self.points):
+            if p < 0 or self.out.over(point_id, from_):
+                continue
+            point = self.points[p]
+            if point.pending is None or day > point.pending:
+                point.pending, point.began = day, began
+        for point in self.points:
             pending = point.pending
-            if point.serving >= 0 and pending and self._replaced(p, self.first[point.serving], pending):
+            if point.serving >= 0 and pending and replaced(point.begins, self.first[point.serving], pending):
                 point.serving = point.parent = -1
 
     def run(self) -> pd.DataFrame:
@@ -142,8 +146,7 @@ class _Walk:
                 group.append(heapq.heappop(ready)[1])
             self._freeze(group, day)
             self._look_ahead([p for p in group if self._after_freezing(p, day)], ready)
-        names = arrow_schema("expected").names
-        return pd.DataFrame(self.rows, columns=names) if self.rows else self.known.iloc[:0].reindex(columns=names)
+        return self.out.table()
 
     # what comes next for a point
 
@@ -173,18 +176,18 @@ class _Walk:
         point = self.points[p]
         if event.change:
             if point.serving >= 0:
-                self._end(p, self.from_[point.serving], event.kind, event.day, event.known_at)
+                self.out.end(p, self.from_[point.serving], event.kind, event.day, event.known_at)
             point.serving = point.parent = -1
         return self._begin(p, event.settled, "first" if event.change else event.kind, event)
 
     def _begin(self, p: int, day: int, began: str, event: Begin | None) -> bool:
         point = self.points[p]
         point.pending, point.began = day, began
-        from_ = self._instant(day)
+        from_ = self.out.instant(day)
         if event is not None and event.settled > event.day:
-            self._emit(p, from_, "open", event.day, event.known_at, began=began)
+            self.out.emit(p, from_, "open", event.day, event.known_at, began=began)
         if day <= self.last_day:
-            self._emit(p, from_, "collecting", day, None, began=began)
+            self.out.emit(p, from_, "collecting", day, None, began=began)
         return self._set_end(p)
 
     def _set_end(self, p: int) -> bool:
@@ -194,7 +197,7 @@ class _Walk:
         assert point.pending is not None
         point.end = event.day if event else _FOREVER
         if point.pending <= self.last_day:
-            self._emit(p, self._instant(point.pending), "collecting", point.pending, None, began=point.began)
+            self.out.emit(p, self.out.instant(point.pending), "collecting", point.pending, None, began=point.began)
         return point.pending <= self.last_day or point.end <= self.last_day
 
     def _next_event(self, p: int) -> Begin | None:
@@ -218,11 +221,11 @@ class _Walk:
                 assert pending is not None
                 given_up = pending + self.policy.reference.abandon_days
                 if event is not None and event.day <= self.last_day:
-                    self._end(p, self._instant(pending), event.kind, event.day, event.known_at)
+                    self.out.end(p, self.out.instant(pending), event.kind, event.day, event.known_at)
                     if self._restart(p, event):
                         again.append(p)
                 elif point.serving >= 0 and given_up < self.last_day:
-                    self._end(p, self._instant(pending), "abandoned", given_up, None)
+                    self.out.end(p, self.out.instant(pending), "abandoned", given_up, None)
             group = again
 
     def _plan(self, group: list[int]) -> tuple[Ints, Ints, Ints]:
@@ -281,7 +284,7 @@ class _Walk:
     def _finish(self, p: int, r: int, day: int, known_at: int, off: float, weight: float, spread: float) -> None:
         point = self.points[p]
         assert point.pending is not None
-        from_ = self._instant(point.pending)
+        from_ = self.out.instant(point.pending)
         self.first.append(point.pending)
         self.last.append(day)
         self.from_.append(from_)
@@ -297,11 +300,11 @@ class _Walk:
             off += more
         self.models.spread[r] = spread
         if point.serving >= 0:
-            self._end(p, self.from_[point.serving], "superseded", day, pd.Timestamp(known_at, unit="us", tz="UTC"))
+            self.out.end(p, self.from_[point.serving], "superseded", day, pd.Timestamp(known_at, unit="us", tz="UTC"))
         self._adopt(p, r)
-        self._emit(
+        self.out.emit(
             p, from_, "frozen", day, pd.Timestamp(known_at, unit="us", tz="UTC"), began=point.began,
-            reference_until=self._instant(day + 1), family=self.family[p], family_weight=weight, parent=parent,
+            reference_until=self.out.instant(day + 1), family=self.family[p], family_weight=weight, parent=parent,
             taken_off=off, **model_columns(self.models, r),
         )  # fmt: skip
 
@@ -309,18 +312,10 @@ class _Walk:
         """First day of a reference, also of one that is being frozen."""
         return self.first[r] if r < len(self.first) else self.points[p].pending or 0
 
-    def _changed(self, p: int, since: int, day: int) -> bool:
-        """Whether another bearing or sensor came after ``since``, up to ``day``."""
-        return any(b.change and since < b.settled and b.day <= day for b in self.points[p].begins)
-
-    def _replaced(self, p: int, since: int, until: int) -> bool:
-        """Whether periods that began on the two days belong to different bearings or sensors."""
-        return any(b.change and since < b.settled <= until for b in self.points[p].begins)
-
     def _adopt(self, p: int, r: int) -> None:
         """Let a frozen reference serve, and be the parent of later ones if it sits clearly lower than the parent."""
         point = self.points[p]
-        if point.serving >= 0 and self._replaced(p, self.first[point.serving], self.first[r]):
+        if point.serving >= 0 and replaced(point.begins, self.first[point.serving], self.first[r]):
             point.parent = -1
         if point.parent < 0 or against_parent(
             self.models, r, point.parent, self.margins[p], self.policy.reference
@@ -331,7 +326,8 @@ class _Walk:
             self.members.setdefault(self.family[p], {})[p] = r
 
     def _family(self, name: str, day: int) -> Family:
-        rows = [r for p, r in sorted(self.members[name].items()) if not self._changed(p, self._begun(p, r), day)]
+        members = sorted(self.members[name].items())
+        rows = [r for p, r in members if not changed(self.points[p].begins, self._begun(p, r), day)]
         quantity = name.partition(" ")[0]
         floor = self.policy.reference.family_floor.of(quantity)
         return family_of(self.models.coefficients[rows, 0], self.models.spread[rows], floor)
@@ -339,37 +335,3 @@ class _Walk:
     def _room(self, more: int) -> None:
         if self.count + more > len(self.models.spread):
             self.models = stack([self.models, blank(len(self.models.spread) + more)])
-
-    # rows
-
-    def _instant(self, day: int) -> pd.Timestamp:
-        if day not in self.midnights:
-            self.midnights[day] = pd.Timestamp(midnight(date.fromordinal(day + EPOCH), self.zone))
-        return self.midnights[day]
-
-    def _end(self, p: int, from_: pd.Timestamp, ended: str, day: int, known_at: pd.Timestamp | None) -> None:
-        self._emit(p, from_, "ended", day, known_at, reference_until=self._instant(day), ended=ended)
-
-    def _emit(
-        self, p: int, from_: pd.Timestamp, state: str, day: int, known_at: pd.Timestamp | None, **columns: Any
-    ) -> None:
-        key = (self.ids[p], from_, state)
-        if key in self.emitted:
-            return
-        self.emitted.add(key)
-        closed = self._instant(day + 1)
-        self.rows.append({
-            "point_id": self.ids[p], "reference_from": from_, "reference_state": state,
-            "known_at": closed if known_at is None or pd.isna(known_at) else max(closed, known_at), **columns,
-        })  # fmt: skip
-
-
-def _learnable(cells: Cells, begins: Iterable[list[Begin]]) -> Any:
-    """Sound cells outside the settling of every event."""
-    made = cells.sound.copy()
-    for p, events in enumerate(begins):
-        lo, hi = cells.start[p], cells.start[p + 1]
-        day = cells.day[lo:hi]
-        for event in events:
-            made[lo + np.searchsorted(day, event.day) : lo + np.searchsorted(day, event.settled)] = False
-    return made
