@@ -189,18 +189,38 @@ def _write(connection: Connection, commit: Commit, source: str, rows: Rows, now:
 def _insert(connection: Connection, table: str, given: Sequence[Row], commit_id: int, now: datetime) -> None:
     """Insert the rows that are not there yet; ``commit_id`` and ``committed_at`` are filled in."""
     target, schema = SQL_TABLES[table], TABLES[table]
-    for row in rows_to_table(table, given).to_pylist():
+    rows = rows_to_table(table, given).to_pylist()
+    held = _held(connection, target, schema.key, rows)
+    new: dict[tuple[Any, ...], Row] = {}
+    for row in rows:
+        key = tuple(row[name] for name in schema.key)
         row["commit_id"] = commit_id
         if "committed_at" in schema.columns and row["committed_at"] is None:
             row["committed_at"] = now
         if nul := [name for name, value in row.items() if isinstance(value, str) and "\x00" in value]:
             raise StoreError(f"{table}: {nul[0]} holds a NUL character, which not every database can keep")
-        same = sa.and_(*(target.c[name] == row[name] for name in schema.key))
-        held = connection.execute(sa.select(target).where(same)).mappings().one_or_none()
-        if held is None:
-            connection.execute(sa.insert(target), row)
+        earlier = held.get(key) or new.get(key)
+        if earlier is None:
+            new[key] = row
         elif table in _REDONE:
-            connection.execute(sa.update(target).where(same), row)
-        elif differing := [c.name for c in schema if not c.clock and held[c.name] != row[c.name]]:
-            key = ", ".join(f"{name} {row[name]}" for name in schema.key)
-            raise StoreError(f"{table}: {key} is already recorded with another {', '.join(differing)}")
+            same = sa.and_(*(target.c[name] == row[name] for name in schema.key))
+            connection.execute(sa.delete(target).where(same))
+            new[key] = row
+        elif differing := [c.name for c in schema if not c.clock and earlier[c.name] != row[c.name]]:
+            said = ", ".join(f"{name} {row[name]}" for name in schema.key)
+            raise StoreError(f"{table}: {said} is already recorded with another {', '.join(differing)}")
+    if new:
+        connection.execute(sa.insert(target), list(new.values()))
+
+
+def _held(
+    connection: Connection, target: sa.Table, key: Sequence[str], rows: Sequence[Row]
+) -> dict[tuple[Any, ...], Row]:
+    """The rows of the table that have the keys of ``rows``, and perhaps others, by key."""
+    first, held = key[0], dict[tuple[Any, ...], Row]()
+    wanted = sorted({row[first] for row in rows if row[first] is not None})
+    for start in range(0, len(wanted), 500):
+        query = sa.select(target).where(target.c[first].in_(wanted[start : start + 500]))
+        for row in connection.execute(query).mappings():
+            held[tuple(row[name] for name in key)] = row
+    return held
