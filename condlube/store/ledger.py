@@ -120,6 +120,19 @@ class Ledger:
         with self._reading() as connection:
             return [dict(row) for row in connection.execute(query).mappings()]
 
+    def count(self, table: str, until: int) -> int:
+        """Number of rows of a table up to a commit."""
+        return int(self._one(sa.func.count(), table, until))
+
+    def newest(self, table: str, column: str, until: int) -> Any:
+        """Greatest value of a column up to a commit; None where there is none."""
+        return self._one(sa.func.max(SQL_TABLES[table].c[column]), table, until)
+
+    def _one(self, wanted: sa.ColumnElement[Any], table: str, until: int) -> Any:
+        target = SQL_TABLES[table]
+        with self._reading() as connection:
+            return connection.scalar(sa.select(wanted).select_from(target).where(target.c.commit_id <= until))
+
     def damage(self) -> list[str]:
         """What the database itself finds wrong with its file; PostgreSQL looks after its own."""
         if self.engine.dialect.name != "sqlite":
@@ -222,5 +235,5 @@ def _held(
     for start in range(0, len(wanted), 500):
         query = sa.select(target).where(target.c[first].in_(wanted[start : start + 500]))
         for row in connection.execute(query).mappings():
-            held[tuple(row[name] for name in key)] = row
+            held[tuple(row[name] for name in key)] = dict(row)
     return held

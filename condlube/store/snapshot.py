@@ -50,7 +50,11 @@ class Snapshot:
 
     def readings_version(self) -> int:
         """The logical version of the readings: how many files have been taken in. Compaction does not change it."""
-        return len(self.ledger_rows("ingests"))
+        return self._ledger.count("ingests", self.commit_id)
+
+    def newest(self, table: str, column: str) -> Any:
+        """Greatest value of a column of a ledger table; None where there is none."""
+        return self._ledger.newest(table, column, self.commit_id)
 
     def _open_table(self, table: str) -> DeltaTable:
         return delta.open_table(f"{self._root}/{table}", table, self.versions[table])

@@ -61,9 +61,8 @@ def reviews_visible(snapshot: Snapshot, known_by: datetime) -> pa.Table:
 
 def newest_known(snapshot: Snapshot) -> datetime | None:
     """The newest ``known_at`` of anything committed: the default ``known_by`` of a run. None in an empty store."""
-    tables = ("ingests", "events", "reviews")
-    known = [row["known_at"] for table in tables for row in snapshot.ledger_rows(table) if row["known_at"] is not None]
-    return max(known, default=None)
+    newest = [snapshot.newest(table, "known_at") for table in ("ingests", "events", "reviews")]
+    return max((instant for instant in newest if instant is not None), default=None)
 
 
 def run_of(snapshot: Snapshot, night: date | None = None) -> dict[str, Any] | None:

@@ -273,3 +273,13 @@ def test_a_step_that_fails_leaves_the_ledger_as_it_was(ledger, monkeypatch):
         ledger.migrate({})
     assert ledger.rows("events")[0]["note"] == "old"
     assert ledger.commit_at().schema_version == 1
+
+
+def test_counts_and_newest_values_up_to_a_commit(ledger):
+    assert ledger.count("events", 9) == 0
+    assert ledger.newest("events", "known_at", 9) is None
+    commit(ledger, {"events": [event("a"), event("b", known_at=NOW + timedelta(hours=1))]})
+    last = commit(ledger, {"events": [event("c", known_at=NOW + timedelta(hours=2))]})
+    assert [ledger.count("events", until) for until in (last - 1, last)] == [2, 3]
+    newest = [ledger.newest("events", "known_at", until) for until in (last - 1, last)]
+    assert newest == [NOW + timedelta(hours=1), NOW + timedelta(hours=2)]
