@@ -146,6 +146,85 @@ def worklist(site: Path, night: date | None, as_json: bool) -> None:
     click.echo(made.json() if as_json else made.text(_width()))
 
 
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def init(folder: Path) -> None:
+    """Write a starter site into FOLDER: definition, sources and register to fill in."""
+    from condlube.operations.init import init as run
+
+    for path in run(folder):
+        click.echo(path)
+    click.echo(f"Next: fill in the register, then `condlube check {folder}`")
+
+
+@main.command()
+@_site
+@click.option("--dry-run", is_flag=True, help="Show what the definitions would make of the files; store nothing.")
+def ingest(site: Path, dry_run: bool) -> None:
+    """Take in new exports and account for every line."""
+    from condlube.operations.ingest_site import ingest_site, preview_site
+
+    if dry_run:
+        click.echo(preview_site(site, datetime.now(UTC)))
+        return
+    with _progress("taking in exports") as step:
+        report = ingest_site(site, datetime.now(UTC), lambda file: step(f"{file.outcome} {file.file}"))
+    click.echo(report.text())
+
+
+@main.command()
+@click.argument("sample", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--name", default="historian", show_default=True, help="Name of the source.")
+@click.option("--files", "pattern", default="", help="Pattern of its files, relative to the site folder.")
+@click.option("--site", type=click.Path(path_type=Path, exists=True), help="Site whose tags the sample is held against.")
+def guess(sample: Path, name: str, pattern: str, site: Path | None) -> None:
+    """Propose a source definition from a SAMPLE export, to be confirmed by a person."""
+    from condlube.operations.ingest_site import guess_for_site
+
+    click.echo(guess_for_site(sample, name, pattern or f"exports/{sample.name}", site))
+
+
+@main.command()
+@_site
+@click.argument("kind", required=False)
+@click.option("--file", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Events as CSV.")
+@click.option("--set", "fields", multiple=True, metavar="COLUMN=VALUE", help="One column of the event; repeat.")
+def record(site: Path, kind: str | None, source: Path | None, fields: tuple[str, ...]) -> None:
+    """Record what was done or found: KIND with --set, or many events with --file.
+
+    For instance: record SITE relubrication --set bearing_id=P-1101-MDE --set grease_g=45 --set who="A. Okafor"
+    """
+    from condlube.operations.check import read_register
+    from condlube.operations.definition import load
+    from condlube.operations.record import record as one
+    from condlube.operations.record import record_file
+    from condlube.store.store import Store
+
+    if (kind is None) == (source is None):
+        raise click.UsageError("give a KIND with --set, or --file")
+    given = dict(field.partition("=")[::2] for field in fields)
+    definition = load(site)
+    store, register = Store.open(definition.store, definition.ledger), read_register(definition)
+    now = datetime.now(UTC)
+    made = record_file(store, register, definition.read(source), now) if source else one(
+        store, register, str(kind), now, **given
+    )  # fmt: skip
+    click.echo(f"{len(made.new)} recorded, {len(made.known)} known before")
+    for event in made.new:
+        click.echo(f"  {event['event_id']}  {event['kind']}  {event['bearing_id'] or event['machine_id'] or ''}")
+
+
+@main.command()
+@_site
+@click.option("--host", default="127.0.0.1", show_default=True, help="Elsewhere than loopback needs a password.")
+@click.option("--port", default=8470, show_default=True)
+def review(site: Path, host: str, port: int) -> None:
+    """Serve the review pages."""
+    from condlube.web.serve import serve
+
+    serve(site, host, port)
+
+
 def _run(site: Path, nights: list[date], force: bool, as_json: bool = False) -> int:
     from condlube.operations.files import json_text
     from condlube.operations.nightly import nightly as run
