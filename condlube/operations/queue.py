@@ -99,7 +99,7 @@ def queue(sight: Sight, filters: Filters) -> Queue:
     return Queue(
         sight.night,
         filters,
-        tuple(_with_evidence(sight, on_page)),
+        tuple(with_evidence(sight, on_page)),
         len(shown),
         pages,
         Counter(str(row["call"] or "failed") for row in sight.decisions.values()),
@@ -190,7 +190,7 @@ def _counted(values: Iterable[Any]) -> dict[str, int]:
     return dict(sorted(counts.items()))
 
 
-def _with_evidence(sight: Sight, lines: Sequence[Line]) -> list[Line]:
+def with_evidence(sight: Sight, lines: Sequence[Line]) -> list[Line]:
     """The lines with tonight's evidence, and the deviations of the source that their reason names, else the first."""
     begin = sight.night - timedelta(days=TREND_DAYS - 1)
     runs = {run["run_id"]: run["night"] for run in sight.runs if run["night"] >= begin}

@@ -112,7 +112,7 @@ def router(frame: Frame) -> APIRouter:
     @made.get("/worklist")
     def get_worklist(session: Known, night: Night = None) -> Response:
         """Greasings and inspections of the night, by route."""
-        jobs, looks = tasks(frame, frame.desk.sight(night))
+        jobs, looks = tasks(frame.desk, frame.desk.sight(night))
         return answer({"grease": jobs, "inspect": looks})
 
     @made.get("/fleet")

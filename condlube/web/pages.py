@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse
 
 from condlube.operations import policies
 from condlube.operations.bearing import bearing_night, odds_bits, waterfall
-from condlube.operations.desk import Sight, evidence_of
+from condlube.operations.desk import Desk, Sight, evidence_of
 from condlube.operations.files import csv_text
 from condlube.operations.fleet import LIFE_EDGES, fleet
 from condlube.operations.health import health, reasons_of, rejected_lines
@@ -54,7 +54,7 @@ def router(frame: Frame) -> APIRouter:
     @made.get("/worklist")
     def show_worklist(request: Request, session: Known, night: Night = None, route: str = "") -> Response:
         sight = frame.desk.sight(night)
-        jobs, looks = tasks(frame, sight)
+        jobs, looks = tasks(frame.desk, sight)
         routes = sorted({str(row["route"] or "-") for row in [*jobs, *looks]})
         by_route = [
             (name, [r for r in jobs if (r["route"] or "-") == name], [r for r in looks if (r["route"] or "-") == name])
@@ -65,7 +65,7 @@ def router(frame: Frame) -> APIRouter:
     @made.get("/worklist.csv")
     def export_worklist(session: Known, night: Night = None, route: str = "", kind: str = "grease") -> Response:
         sight = frame.desk.sight(night)
-        jobs, looks = tasks(frame, sight)
+        jobs, looks = tasks(frame.desk, sight)
         chosen, columns = (looks, INSPECTION_COLUMNS) if kind == "inspect" else (jobs, WORK_COLUMNS)
         text = csv_text(columns, [row for row in chosen if route in ("", row["route"] or "-")])
         name = f"{'inspections' if kind == 'inspect' else 'worklist'}-{sight.night}.csv"
@@ -176,8 +176,8 @@ def queue_filters(
     return Filters(area, route, call, reason, criticality, reviewed, standing, text, page)
 
 
-def tasks(frame: Frame, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    horizon = frame.desk.definition.horizon_days
+def tasks(desk: Desk, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    horizon = desk.definition.horizon_days
     last = sight.night + timedelta(days=horizon)
     decided = {
         b: row

@@ -1,0 +1,138 @@
+"""Every page of the site, as a browser without script gets it."""
+
+import csv
+import io
+import re
+from math import log2
+
+import pytest
+from bs4 import BeautifulSoup
+from review_site import DRY, FORMULA, HOSTILE, LAST, SCRIPT
+
+from condlube.operations.desk import Desk
+from condlube.web.guard import POLICY
+
+PAGES = [
+    "/queue", "/queue?standing=all", f"/bearing?id={DRY}", f"/bearing?id={HOSTILE}", "/bearing?id=M3-DE", "/worklist",
+    "/fleet", "/data", "/policy", "/policy?name=default&against=in_force&trial=yes", "/backtest", "/api", "/login",
+]  # fmt: skip
+
+
+def soup(response):
+    return BeautifulSoup(response.text, "html.parser")
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_pages_are_whole_without_script_and_ask_for_nothing_elsewhere(reader, page):
+    response = reader.get(page)
+    assert response.status_code == 200
+    assert response.headers["content-security-policy"] == POLICY
+    assert len(response.content) < 300_000
+    made = soup(response)
+    assert made.find("h1") is not None
+    for tag in made.find_all(["script", "link", "img", "a", "form"]):
+        address = tag.get("src") or tag.get("href") or tag.get("action") or "#"
+        assert re.match(r"(/(?!/)|#)", address), address
+    attributes = {name for tag in made.find_all(True) for name in tag.attrs}
+    assert not [name for name in attributes if name == "style" or name.startswith("on")]
+    assert all(script.get("src") for script in made.find_all("script"))
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_field_has_a_label(reader, page):
+    made = soup(reader.get(page))
+    labelled = {label.get("for") for label in made.find_all("label")}
+    for field in made.find_all(["input", "select", "textarea"]):
+        if field.get("type") != "hidden":
+            assert field.get("id") in labelled or field.get("aria-label") or field.find_parent("label"), field
+
+
+def test_the_queue_leads_with_the_dry_bearing(reader):
+    rows = soup(reader.get("/queue")).select("table.queue tbody tr:not(.group)")
+    names = [row.find("th").find("a").text for row in rows]
+    assert DRY in names
+    dry = rows[names.index(DRY)]
+    assert "grease" in dry.text
+    assert "ultrasound" in dry.select_one(".why").text
+    assert dry.select_one("svg.spark polyline")
+
+
+def test_filters_are_in_the_address_and_narrow_the_queue(reader):
+    made = soup(reader.get("/queue", params={"area": "Hall A", "standing": "all"}))
+    names = [row.find("th").find("a").text for row in made.select("table.queue tbody tr:not(.group)")]
+    assert sorted(names) == ["M1-DE", "M1-NDE"]
+    assert made.select_one("#f-area option[selected]")["value"] == "Hall A"
+    nothing = reader.get("/queue", params={"text": "no such bearing"})
+    assert "Nothing here with these filters" in nothing.text
+
+
+def test_the_waterfall_adds_up_to_the_stored_odds(reader, decided):
+    decision = Desk(decided).sight().decisions[DRY]
+    page = reader.get(f"/bearing?id={DRY}&state=starved").text
+    total = soup(reader.get(f"/bearing?id={DRY}&state=starved")).select("svg.waterfall text.figure.sum")[0].text
+    assert float(total) == pytest.approx(log2(decision["p_starved"] / decision["p_adequate"]), abs=0.005)
+    assert f"The rows add up to {total.removeprefix('+')}" in page
+
+
+def test_hostile_texts_of_the_register_are_shown_and_not_run(reader):
+    for page in ("/queue?standing=all", f"/bearing?id={HOSTILE}", "/fleet", "/worklist"):
+        made = soup(reader.get(page))
+        assert not made.find("img")
+        assert SCRIPT not in reader.get(page).text
+    assert SCRIPT in soup(reader.get("/fleet")).text
+
+
+def test_exported_cells_are_no_formulas(reader):
+    for kind in ("grease", "inspect"):
+        response = reader.get("/worklist.csv", params={"kind": kind})
+        assert "attachment" in response.headers["content-disposition"]
+        rows = list(csv.DictReader(io.StringIO(response.text.lstrip("\ufeff"))))
+        cells = [cell for row in rows for cell in row.values()]
+        assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@"))]
+        if kind == "inspect":
+            assert {row["route"] for row in rows if row["bearing_id"] == HOSTILE} == {"'" + FORMULA}
+
+
+def test_the_work_list_names_grease_dose_cautions_and_room_for_readings(reader, decided):
+    decision = Desk(decided).sight().decisions[DRY]
+    jobs = soup(reader.get("/worklist?route=R1")).select("article.job")
+    (job,) = [job for job in jobs if job.find("h4").find("a").text == DRY]
+    assert f"{decision['grease_g']:.1f} g" in job.text
+    assert f"{decision['strokes']} strokes" in job.text
+    assert {blank.text for blank in job.select("dl.blanks dt")} >= {"grams given", "level before", "level after"}
+    assert len(job.select_one(".cautions").text) > 100
+
+
+def test_an_earlier_night_stays_in_every_link(reader):
+    first = reader.get("/queue?night=2026-06-02")
+    assert "not the newest" in first.text
+    links = [a["href"] for a in soup(first).select("nav a")]
+    assert all("night=2026-06-02" in link for link in links)
+
+
+@pytest.mark.parametrize(("page", "status"), [
+    ("/bearing?id=nothing", 404), ("/queue?night=1999-01-01", 404), ("/queue?night=yesterday", 422),
+    ("/queue?page=0", 422),
+    ("/queue?page=999", 200), ("/bearing", 422), ("/data/rejected?ingest=x", 404), ("/policy?name=../../etc", 404),
+    ("/static/../app.py", 404), ("/static/%2e%2e/app.py", 404), ("/static/..%2f..%2fapp.py", 404), ("/nothing", 404),
+    ("/bearing?id=%00", 404), ("/queue?text=%ff", 200),
+])  # fmt: skip
+def test_what_is_not_there_is_said_plainly(reader, page, status):
+    response = reader.get(page)
+    assert response.status_code == status
+    if status != 200:
+        assert "Traceback" not in response.text
+
+
+def test_rejected_lines_can_be_followed_to_the_file(reader):
+    made = soup(reader.get("/data"))
+    assert "UNKNOWN.TAG" in made.text
+    link = next(a["href"] for a in made.select("td a") if a["href"].startswith("/data/rejected"))
+    lines = soup(reader.get(link))
+    assert "UNKNOWN.TAG" in lines.text
+    assert "unknown tag" in lines.text
+
+
+def test_the_night_of_the_page_is_the_night_of_the_store(reader, decided):
+    assert Desk(decided).sight().night == LAST
+    assert f"{LAST.day} {LAST:%b %Y}" in reader.get("/queue").text
