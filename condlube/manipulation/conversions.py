@@ -36,12 +36,16 @@ def is_conversion(left: Floats, right: Floats, quantity: Floats, tolerance: floa
     return found
 
 
-def flag_unit_jump(window: Window, running: Bools, quantity: Floats, memory: Floats, rules: Floats) -> None:
+def flag_unit_jump(
+    window: Window, running: Bools, witnesses: Floats, quantity: Floats, memory: Floats, rules: Floats
+) -> None:
     """Everything from a step by the factor of a unit conversion on, until a step by such a factor back.
 
     At the step the medians of ``unit_readings`` on either side stand in the ratio of a conversion within
-    ``unit_tolerance``, the step is one between neighbours, and it leads to a level that was not seen before. A step
-    older than the lookback is known by how the newest remembered day was ruled.
+    ``unit_tolerance``, the step is one between neighbours, and it leads to a level that was not seen before. A start or
+    stop can be a step of any size, so a step of an amplitude needs a witness that the machine ran as usual before and
+    after (``witnesses``, at each reading). A step older than the lookback is known by how the newest remembered day was
+    ruled.
     """
     of_reading = quantity[window.point]
     candidate = running & (window.code != BAD) & (window.code != CLOCK)
@@ -51,6 +55,8 @@ def flag_unit_jump(window: Window, running: Bools, quantity: Floats, memory: Flo
     stepped = np.zeros(len(index), np.bool_)
     large = 1 + np.flatnonzero((np.abs(np.diff(window.level[index])) >= LEAST_STEP) & (np.diff(point) == 0))
     loose = 3.0 * rules[UNIT_TOLERANCE]
+    witnessed = (witnesses[index[large]] >= 1) & (witnesses[index[large - 1]] >= 1)
+    large = large[witnessed | (quantity[point[large]] == TEMPERATURE)]
     stepped[large] = is_conversion(value[large - 1], value[large], quantity[point[large]], loose)
     suspects = (memory[:, :, RULED] == UNIT_JUMP).any(axis=1)
     suspects[point[stepped]] = True

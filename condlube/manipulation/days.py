@@ -40,6 +40,7 @@ from condlube.manipulation.fields import (
     STARTED,
     STARTS,
     STATE,
+    WITNESSES,
     N,
 )  # fmt: skip
 from condlube.manipulation.kernel import Bools, Floats, Ints, newest_not_after, quantile, sort_stretches, starts_of
@@ -118,7 +119,8 @@ def judge(
     """
     quantity, code = batch.points[:, QUANTITY], window.code
     ambient = np.where(place < 0, np.nan, operation.table[AMBIENT_HELD, place])
-    flag_unit_jump(window, running, quantity, memory, rules)
+    witnesses = np.where(place < 0, 0.0, operation.table[WITNESSES, place])
+    flag_unit_jump(window, running, witnesses, quantity, memory, rules)
     quality.flag_zero(window, running, quantity, rules)
     quality.flag_frozen(window, running, ambient, quantity, memory, rules)
     quality.flag_spikes(window, running, quantity, rules)

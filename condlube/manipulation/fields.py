@@ -10,10 +10,11 @@ TIME, VALUE, CODE, KNOWN_AT, LEVEL = range(5)
 # and the share of unknown time that it runs.
 QUANTITY, ROUTE, SHAFT_RPM, MIN_RPM, RUNNING_SHARE = range(5)
 
-# Operation (9, times) of machines one after another: conditions from each time to the next. Speed is relative to the
-# register's, 0 at standstill; ``STARTED`` is the newest start.
-AT, STATE, SPEED_HELD, LOAD_HELD, AMBIENT_HELD, SPEED_LAG, LOAD_LAG, AMBIENT_LAG, STARTED = range(9)
-OPERATION_FIELDS = 9
+# Operation (10, times) of machines one after another: conditions from each time to the next. Speed is relative to the
+# register's, 0 at standstill; ``STARTED`` is the newest start; ``WITNESSES`` how many tags and signals say that the
+# machine runs as usual.
+AT, STATE, SPEED_HELD, LOAD_HELD, AMBIENT_HELD, SPEED_LAG, LOAD_LAG, AMBIENT_LAG, STARTED, WITNESSES = range(10)
+OPERATION_FIELDS = 10
 
 # Summary rows (rows, FIELDS); the memory is made from the first of them.
 (POINT, DATE, CELL, KNOWN, N, N_TOTAL, MEDIAN, P10, P90, FAULT, SPREAD, RUNNING_H, COVERAGE, SPEED_RPM, LOAD_MEAN,

@@ -18,6 +18,7 @@ from condlube.manipulation.fields import (
     SPEED_LAG,
     STARTED,
     STATE,
+    WITNESSES,
 )  # fmt: skip
 from condlube.manipulation.kernel import (
     Bools,
@@ -32,7 +33,15 @@ from condlube.manipulation.kernel import (
 from condlube.manipulation.layout import Batch
 from condlube.manipulation.quantities import AMBIENT, CURRENT, FIRST_OPERATING, LOAD, POWER, SPEED, is_amplitude
 from condlube.manipulation.reasons import SOUND, UNCERTAIN, ZERO
-from condlube.manipulation.rules import CONTRADICTED_SHARE, CURRENT_FLOOR, HOLD, LAG, POWER_FLOOR, ZERO_READINGS
+from condlube.manipulation.rules import (
+    APART_DB,
+    CONTRADICTED_SHARE,
+    CURRENT_FLOOR,
+    HOLD,
+    LAG,
+    POWER_FLOOR,
+    ZERO_READINGS,
+)
 from condlube.manipulation.running import (
     RUNNING,
     STOPPED,
@@ -195,15 +204,19 @@ def _combine(
                 shaft = points[sources.point[source[mine]], SHAFT_RPM]
                 _fill(table[SPEED_HELD], place[mine], np.abs(held[mine]) / shaft)
             told = mine & (table[STATE, place] == UNKNOWN)
-            runs = np.abs(held[told]) > under[source[told]]
-            table[STATE, place[told]] = np.where(runs, RUNNING, STOPPED)
+            turns = np.abs(held[told]) > under[source[told]]
+            table[STATE, place[told]] = np.where(turns, RUNNING, STOPPED)
         mine = (kind == load_kind[sources.machine[source]]) & (rank == k)
         _fill(table[LOAD_HELD], place[mine], held[mine])
         mine = (kind == AMBIENT) & (rank == k)
         _fill(table[AMBIENT_HELD], place[mine], held[mine])
+    table[WITNESSES] = np.where(table[STATE] == RUNNING, 1.0, 0.0)
     signal = kind < FIRST_OPERATING
+    runs = signal & (held >= over[source])
     table[STATE, place[signal & (held < under[source])]] = STOPPED
-    table[STATE, place[signal & (held >= over[source])]] = RUNNING
+    table[STATE, place[runs]] = RUNNING
+    as_usual = runs & ~(np.isnan(under[source]) & (held > over[source] + rules[APART_DB] * 2 / 3))
+    np.add.at(table[WITNESSES], place[as_usual], 1.0)
 
 
 def distrust(

@@ -193,8 +193,23 @@ def test_unit_jump_is_never_averaged_in(plant, row, quantity, convert, hour):
     assert row(found, "X", 8)["median"] == pytest.approx(before["median"].median(), rel=0.05)
 
 
+@pytest.mark.parametrize(("quantity", "convert"), JUMPS)
+def test_another_signal_is_witness_enough(plant, quantity, convert):
+    made = plant(days=20, X=quantity, U="ultrasound")
+    made.values["X"][24 * 8 + 7 :] = convert(made.values["X"][24 * 8 + 7 :])
+    assert faults(made.summaries()) == dict.fromkeys(range(8, 20), "unit_jump")
+
+
+def test_a_stop_or_a_start_is_no_unit_jump_whatever_its_size(plant):
+    for begin, end in ((24 * 8 + 7, 24 * 9), (0, 24 * 8 + 7)):
+        made = plant(days=12, X="velocity", Y="acceleration")
+        made.values["X"][begin:end] /= 25.4
+        made.values["Y"][begin:end] /= 30.0
+        assert faults(made.summaries()) == {}
+
+
 def test_a_unit_that_is_put_right_again_is_sound_again(plant):
-    made = plant(days=20, X="velocity")
+    made = plant(days=20, X="velocity", C="current")
     made.values["X"][24 * 6 + 7 : 24 * 11 + 7] *= 25.4
     found = faults(made.summaries())
     assert {k for k, fault in found.items() if fault == "unit_jump"} == {6, 7, 8, 9, 10, 11}
