@@ -39,7 +39,7 @@ def test_cusum_run_lengths(h, shift, published):
 
 @pytest.mark.parametrize(("weight", "limit", "published"), [(0.2, 2.962, 500), (0.1, 2.814, 500), (0.4, 3.054, 500)])
 def test_ewma_run_lengths(weight, limit, published):
-    """Two-sided EWMA, Lucas and Saccucci, Technometrics 32 (1990), table of schemes with run length 500 (from memory)."""
+    """Two-sided EWMA, Lucas and Saccucci, Technometrics 32 (1990): schemes with run length 500 (from memory)."""
     assert ewma_run_length(weight, limit, two_sided=True) == pytest.approx(published, rel=0.01)
 
 

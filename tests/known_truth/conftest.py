@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from importlib.resources import files
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -203,6 +204,12 @@ def matters(calls):
     return int((away[:, 1:] & ~away[:, :-1]).sum() + away[:, 0].sum())
 
 
+def ramp(days, first, length, size):
+    """A rise of ``size`` over ``length`` days from day ``first`` on."""
+    return size * np.clip((np.arange(days) - first) / length, 0, 1)
+
+
 @pytest.fixture(scope="session")
-def policy():
-    return default_policy()
+def truth():
+    """The simulator and its measures: Fleet, walk, matters, ramp, and the default policy."""
+    return SimpleNamespace(Fleet=Fleet, walk=walk, matters=matters, ramp=ramp, policy=default_policy())
