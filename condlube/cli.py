@@ -176,7 +176,7 @@ def ingest(site: Path, dry_run: bool) -> None:
 @click.argument("sample", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--name", default="historian", show_default=True, help="Name of the source.")
 @click.option("--files", "pattern", default="", help="Pattern of its files, relative to the site folder.")
-@click.option("--site", type=click.Path(path_type=Path, exists=True), help="Site whose tags the sample is held against.")
+@click.option("--site", type=click.Path(path_type=Path, exists=True), help="Site whose tags the sample should know.")
 def guess(sample: Path, name: str, pattern: str, site: Path | None) -> None:
     """Propose a source definition from a SAMPLE export, to be confirmed by a person."""
     from condlube.operations.ingest_site import guess_for_site

@@ -64,9 +64,9 @@ def restore(site: Path, source: Path) -> None:
 
 def _show(found: Status) -> None:
     if held := found.store:
-        click.echo(f"{held.folder}, ledger {held.ledger}: commit {held.commit_id} of {held.committed_at:%Y-%m-%d %H:%M} UTC")
-        click.echo(f"{held.ingests} files taken, {held.runs} runs, {held.events} events, {held.reviews} reviews; last night "
-                   f"{held.last_night or 'none'}")  # fmt: skip
+        click.echo(f"{held.folder}, ledger {held.ledger}")
+        click.echo(f"commit {held.commit_id} of {held.committed_at:%Y-%m-%d %H:%M} UTC; last night {held.last_night}")
+        click.echo(f"{held.ingests} files taken, {held.runs} runs, {held.events} events, {held.reviews} reviews")
         click.echo(f"{'table':<12} {'rows':>12} {'files':>6} {'MB':>8}  months")
         for table in held.tables:
             months = f"{table.first_month} to {table.last_month}" if table.first_month else ""

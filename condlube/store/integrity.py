@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import unquote
@@ -66,7 +67,7 @@ def _remote(delta: DeltaTable, table: str) -> Iterator[str]:
 
 def _accounts(snapshot: Snapshot) -> Iterator[str]:
     """Lines = stored + duplicate + rejected for every ingest, and what it stored and rejected is in the tables."""
-    held = {table: snapshot.count_by(table, "ingest_id") for table in ("readings", "rejects")}
+    held = {"readings": snapshot.count_by("readings", "ingest_id"), "rejects": _rejected(snapshot)}
     for row in snapshot.ledger_rows("ingests"):
         name = f"ingest {row['ingest_id']} of {row['file']}"
         if None not in (row["lines"], row["stored"], row["duplicate"], row["rejected"]):
@@ -76,10 +77,19 @@ def _accounts(snapshot: Snapshot) -> Iterator[str]:
         for table, count in (("readings", row["stored"]), ("rejects", row["rejected"])):
             found = held[table].pop(row["ingest_id"], 0)
             if count is not None and found != count:
-                yield f"{name}: {count} rows of {table} by the ledger, {found} in the table"
+                yield f"{name}: {count} {table} by the ledger, {found} in the table"
     for table, rest in held.items():
         for ingest_id, count in sorted(rest.items(), key=str):
             yield f"table {table}: {count} rows of ingest {ingest_id}, which the ledger does not know"
+
+
+def _rejected(snapshot: Snapshot) -> Counter[str]:
+    """Rejected lines of every ingest: a row of rejects may stand for several."""
+    found = snapshot.read("rejects", ["ingest_id", "repeats"])
+    counts: Counter[str] = Counter()
+    for ingest_id, repeats in zip(found["ingest_id"].to_pylist(), found["repeats"].to_pylist(), strict=True):
+        counts[ingest_id] += 1 if repeats is None else repeats
+    return counts
 
 
 def _runs(snapshot: Snapshot) -> Iterator[str]:
