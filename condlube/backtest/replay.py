@@ -42,7 +42,7 @@ class Span:
 
     @staticmethod
     def of(first: date, last: date, plant: Plant, run_hour: int, every: int = 1) -> Span:
-        """Every ``every``-th night from ``first`` to ``last``, each known by the hour at which the nightly run starts."""
+        """Every ``every``-th night from ``first`` to ``last``, each known by the start of its nightly run."""
         zone = plant.register.site.zone
         nights = tuple(nights_between(first, last)[::every])
         return Span(nights, {n: as_of(n, zone) + timedelta(hours=run_hour) for n in nights})

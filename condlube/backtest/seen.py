@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from itertools import pairwise
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
@@ -80,7 +81,7 @@ def segments(
     due = np.searchsorted(ends, times(events["time"]), side="right")
     turns |= _late(due, by, times(events["known_at"]), corrects)
     bounds = [0, *sorted(t for t in turns if 0 < t < len(nights)), len(nights)]
-    return [list(nights[a:b]) for a, b in zip(bounds, bounds[1:], strict=False)]
+    return [list(nights[a:b]) for a, b in pairwise(bounds)]
 
 
 def _late(due: np.ndarray, by: TimeArray, known_at: TimeArray, anyway: np.ndarray) -> set[int]:

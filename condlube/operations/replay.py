@@ -66,21 +66,18 @@ class _Work(NamedTuple):
 
 
 def replay(
-    checked: Checked, plant: Plant, span: Span, policy: Policy, on_step: OnStep = quiet, snapshot: Snapshot | None = None
+    checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, on_step: OnStep = quiet
 ) -> Kept:
     """Replay a span of nights under a policy, as far as that was not done before."""
     definition = checked.definition
-    store = Store.open(definition.store, definition.ledger)
-    seen = store.snapshot() if snapshot is None else snapshot
     folder = definition.store / "cache" / "backtest"
     folder.mkdir(parents=True, exist_ok=True)
-    works = list(_works(checked, plant, span, policy, seen, folder))
-    _compare(plant, StoreHistory(seen), works, policy, on_step)
+    works = list(_works(checked, plant, span, policy, snapshot, folder))
+    _compare(plant, StoreHistory(snapshot), works, policy, on_step)
     missing = [work for work in works if not work.decisions.is_file()]
     done = len(span.nights) - sum(len(work.nights) for work in missing)
-    step = partial(
-        _decide, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger, commit_id=seen.commit_id
-    )
+    step = partial(_decide, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
+                   commit_id=snapshot.commit_id)  # fmt: skip
     workers = min(definition.workers, max(len(missing), 1))
     for work, _ in zip(missing, map_batches(step, missing, workers), strict=True):
         done += len(work.nights)

@@ -1,0 +1,80 @@
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+from sklearn.metrics import brier_score_loss
+
+from condlube.backtest import bootstrap
+from condlube.backtest.calibration import calibration
+from condlube.backtest.leads import leads
+from condlube.backtest.matters import Grid
+from condlube.backtest.scores import scores
+from condlube.policy.model import Policy
+
+
+def test_the_interval_is_that_of_a_paired_percentile_bootstrap():
+    rng = np.random.default_rng(5)
+    years, events = rng.uniform(1, 3, 60), rng.poisson(0.6, 60).astype(float)
+    ours = bootstrap.ratio(events, years, bootstrap.weights(60, np.random.default_rng(1), 20_000))
+    theirs = stats.bootstrap(
+        (events, years), lambda a, b, axis: a.sum(axis=axis) / b.sum(axis=axis), paired=True, n_resamples=20_000,
+        confidence_level=0.9, method="percentile", rng=np.random.default_rng(2),
+    ).confidence_interval  # fmt: skip
+    assert ours.value == pytest.approx(events.sum() / years.sum())
+    assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), rel=0.02)
+
+
+def test_nothing_to_divide_by_is_not_a_number():
+    drawn = bootstrap.weights(3, np.random.default_rng(1))
+    assert all(np.isnan(v) for v in bootstrap.ratio(np.zeros(3), np.zeros(3), drawn))
+
+
+def test_lead_times_are_the_kaplan_meier_estimate():
+    rng = np.random.default_rng(3)
+    time, cut = rng.integers(1, 40, 30).astype(float), rng.random(30) < 0.3
+    rows = pd.DataFrame({"what": "failure", "outcome": "early", "lead_d": time, "censored": cut})
+    ours = leads(rows)
+    theirs = stats.ecdf(stats.CensoredData(uncensored=time[~cut], right=time[cut])).sf
+    at = np.searchsorted(theirs.quantiles, ours.days)
+    np.testing.assert_allclose(ours.share, theirs.probabilities[at], rtol=1e-12)
+    assert (ours.warned, ours.censored) == (30, int(cut.sum()))
+
+
+def test_no_warning_has_no_lead_time():
+    rows = pd.DataFrame({"what": ["failure"], "outcome": ["missed"], "lead_d": [0.0], "censored": [False]})
+    assert np.isnan(leads(rows).median_d)
+
+
+def test_calibration_leaves_out_what_the_record_does_not_tell():
+    rng = np.random.default_rng(4)
+    probability = rng.random(4000)
+    state = np.where(rng.random(4000) < probability, 4, 0)
+    state[:1000] = -1
+    found = calibration(probability, state)
+    assert found is not None
+    assert found.nights == 3000
+    assert found.brier == pytest.approx(brier_score_loss(state[1000:] > 0, probability[1000:]))
+    assert np.abs(found.said - found.seen).max() < 0.08
+    assert calibration(probability, np.zeros(4000, dtype=int)) is None
+
+
+def test_scores_of_two_bearings(policy: Policy):
+    grid = Grid(("A", "B"), np.arange(365), np.arange(730).reshape(2, 365))
+    rows = [
+        ("failure", "A", "early", True), ("failure", "B", "missed", False), ("inspect", "A", "false", None),
+        ("inspect", "B", "true", None), ("grease", "A", "true", None), ("grease", "A", "due", None),
+    ]  # fmt: skip
+    found = pd.DataFrame(rows, columns=["what", "bearing_id", "outcome", "lubrication"])
+    made = scores(grid, found, np.array([20.0, np.nan]), policy, bootstrap.weights(2, np.random.default_rng(1)))
+    years = 2 * 365 / 365.25
+    assert made["caught"].interval.value == 0.5
+    exact = stats.binomtest(1, 2).proportion_ci(0.9, "exact")
+    assert made["caught"].interval.high >= exact.high
+    assert made["caught, lubrication"].interval.value == 1.0
+    assert made["caught, other"].interval.value == 0.0
+    assert made["false inspects"].interval.value == pytest.approx(1 / years)
+    assert made["grease called"].interval.value == pytest.approx(40 / years)
+    # by the default policy: one failure 100, inspects 4 and 4, two greasings 1 each
+    assert made["cost"].interval.value == pytest.approx(110 / years)

@@ -1,0 +1,54 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from condlube.backtest.replay import Span
+from condlube.backtest.trial import Facts
+from condlube.errors import InvalidArgument
+from condlube.schema.words import ACTIONS
+
+
+@pytest.fixture(scope="module")
+def decisions(small, policy, replayed):
+    span = Span.of(date(2023, 3, 20), date(2023, 5, 20), small[0], run_hour=6, every=20)
+    return span, replayed(*small, span, policy)
+
+
+def _bolder(policy):
+    """Inspections at a third of the price and a steeper ultrasound curve."""
+    ultrasound = policy.weights.ultrasound
+    steeper = replace(ultrasound, starved=tuple(1.5 * b for b in ultrasound.starved))
+    inspect = replace(policy.cost.inspect, adequate=1.2)
+    return replace(
+        policy, weights=replace(policy.weights, ultrasound=steeper), cost=replace(policy.cost, inspect=inspect)
+    )
+
+
+def test_a_trial_of_the_same_policy_gives_the_same_costs(decisions, small, policy):
+    _, made = decisions
+    facts = Facts(made, small[0].bearings.set_index("bearing_id")["criticality"], policy)
+    cost, call = facts.costs(policy)
+    np.testing.assert_allclose(cost, made[[f"cost_{a}" for a in ACTIONS]].to_numpy(), rtol=1e-12)
+    assert np.array(ACTIONS)[call].tolist() == made["call"].to_list()
+
+
+def test_a_trial_equals_a_replay_of_the_tried_policy(decisions, small, policy, replayed):
+    span, made = decisions
+    bolder = _bolder(policy)
+    facts = Facts(made, small[0].bearings.set_index("bearing_id")["criticality"], policy)
+    cost, call = facts.costs(bolder)
+    wanted = replayed(*small, span, bolder)
+    np.testing.assert_allclose(cost, wanted[[f"cost_{a}" for a in ACTIONS]].to_numpy(), rtol=1e-12)
+    assert np.array(ACTIONS)[call].tolist() == wanted["call"].to_list()
+    assert wanted["call"].to_list() != made["call"].to_list()
+
+
+def test_what_a_trial_cannot_try(decisions, small, policy):
+    facts = Facts(decisions[1], small[0].bearings.set_index("bearing_id")["criticality"], policy)
+    other = replace(policy, prior=replace(policy.prior, damaged=0.01))
+    with pytest.raises(InvalidArgument, match=r"prior\.damaged"):
+        facts.calls(other)
