@@ -35,11 +35,13 @@ def interval_lines(bearing: Row, decision: Row, evidence: Sequence[Row]) -> list
         lines.append(f"The manual gives {bearing['manual_interval_h']:,.0f} h (basis {basis}).")
     if bearing["seal"] == "sealed":
         return lines
-    velocity = next((r["observed"] for r in evidence if r["source"] == "velocity" and r["status"] == "assessed"), 0.0)
+    heard = (row for row in evidence if row["source"] == "velocity" and row["status"] == "assessed")
+    velocity = next((row["observed"] for row in heard), 0.0)
     try:
         sides = side_by_side(
             bearing["speed_rpm"], bearing["bore_mm"], bearing["outside_diameter_mm"],
-            bearing_type=bearing["bearing_type"], housing_temperature_degc=bearing["housing_degc"],
+            bearing_type=bearing["bearing_type"],
+            housing_temperature_degc=bearing["housing_degc"],
             ring_temperature_degc=bearing["housing_degc"] + bearing["housing_to_ring_k"],
             load_ratio_c_p=bearing["load_ratio"], contamination=bearing["contamination"],
             moisture=bearing["moisture"], velocity_mm_s_rms=velocity, orientation=bearing["orientation"],

@@ -70,7 +70,7 @@ def _because(decision: Row, evidence: Sequence[Row]) -> str:
         said = f"{used(decision['x'])} is used up"
         if heard:
             return said
-        return f"{said}; {SIGNALS[silent[0]['source']]} {why_not(silent[0])}" if silent else f"{said}; nothing is measured"
+        return f"{said}; " + (f"{SIGNALS[silent[0]['source']]} {why_not(silent[0])}" if silent else "nothing is measured")
     if reason == "quiet":
         heard_signals = [SIGNALS[r["source"]] for r in evidence if r["source"] in SIGNALS and r["status"] == "assessed"]
         verb = "is" if len(heard_signals) == 1 else "are"

@@ -31,7 +31,7 @@ def table(decision: Row, evidence: Sequence[Row]) -> list[tuple[str, ...]]:
     Rows that say nothing stand with 0 bits and the reason; what is not measured at all is left out.
     """
     states = leading(decision)
-    head = (*HEAD, *(word for state in states for word in (STATES[state], "sum")))
+    head = (*HEAD, *(word for state in states for word in (state.replace("_", " "), "sum")))
     made = [head]
     sums = dict.fromkeys(states, 0.0)
     for row in evidence:
@@ -49,15 +49,23 @@ def table(decision: Row, evidence: Sequence[Row]) -> list[tuple[str, ...]]:
     return [*made, tuple(foot)]
 
 
-def text(rows: Sequence[Sequence[str]]) -> str:
-    """The table in columns: the first to the left, numbers to the right."""
+def text(rows: Sequence[Sequence[str]], width: int) -> str:
+    """The table in columns: the first to the left, numbers to the right. Observed and expected levels give way where
+    the table would be wider than ``width``."""
+    lines = _columns(rows)
+    if len(lines[0]) > width:
+        kept = [k for k, name in enumerate(rows[0]) if name not in ("observed", "expected")]
+        lines = _columns([[row[k] for k in kept] for row in rows])
+    rule = "-" * len(lines[0])
+    return "\n".join(line.rstrip() for line in [lines[0], rule, *lines[1:-1], rule, lines[-1]])
+
+
+def _columns(rows: Sequence[Sequence[str]]) -> list[str]:
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    lines = [
+    return [
         "  ".join(c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True)))
         for row in rows
     ]
-    rule = "-" * len(lines[0])
-    return "\n".join(line.rstrip() for line in [lines[0], rule, *lines[1:-1], rule, lines[-1]])
 
 
 def _figures(row: Row) -> tuple[str, str, str, str]:

@@ -69,7 +69,7 @@ class Explained:
         yield ""
         yield "Evidence, in bits: +1 doubles the odds against lubrication in order"
         yield ""
-        yield table_text(table(d, self.evidence))
+        yield table_text(table(d, self.evidence), width)
         yield ""
         yield from _wrapped(readers.auditor(d, self.policy.digest), width)
         yield from _titled("Guards", readers.why_guarded(d), width)
