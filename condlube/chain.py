@@ -6,8 +6,8 @@
                              +-- life used since the last greasing
 
 ``measure`` works on whole machines, ``decide`` on any bearings; only ``compare`` sees several bearings at once
-(families, common shifts), so that batches and workers never change a result. Every step is a function of its arguments: a night
-is ``as_of``, and rows that the night may not see are not handed in.
+(families, common shifts), so that batches and workers never change a result. Every step is a function of its
+arguments: a night is ``as_of``, and rows that the night may not see are not handed in.
 """
 
 from __future__ import annotations

@@ -46,7 +46,7 @@ def changes(decision: Mapping[str, Any], evidence: Sequence[Mapping[str, Any]], 
         The policy that decided, of the bearing's criticality.
     """
     reckoned = _Reckoning.of(decision, evidence, policy)
-    found = []
+    found: list[Change] = []
     for row in evidence:
         source = str(row["source"])
         if source in LEVELS and row["status"] != "absent":

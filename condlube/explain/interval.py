@@ -54,7 +54,7 @@ def interval_lines(bearing: Row, decision: Row, evidence: Sequence[Row]) -> list
     lines.append(
         f"At the register's {bearing['housing_degc']:g} °C housing and {bearing['speed_rpm']:g} r/min: trade formula "
         f"{_hours(sides.trade.interval)}, catalogue rule {_hours(sides.catalogue.interval)}, reduction factors "
-        f"{_hours(sides.reduction.shortest)} to {_hours(sides.reduction.longest)}. Methods differ by two to three times."
+        f"{_hours(sides.reduction.shortest)} to {_hours(sides.reduction.longest)}. Methods differ two to three times."
     )
     return lines
 

@@ -67,10 +67,12 @@ def _because(decision: Row, evidence: Sequence[Row]) -> str:
     if reason == "time":
         silent = [row for row in evidence if row["source"] in SIGNALS and row["status"] not in ("absent", "assessed")]
         heard = any(row["source"] in SIGNALS and row["status"] == "assessed" for row in evidence)
-        said = f"{used(decision['x'])} is used up"
+        by_time = f"{used(decision['x'])} is used up"
         if heard:
-            return said
-        return f"{said}; " + (f"{SIGNALS[silent[0]['source']]} {why_not(silent[0])}" if silent else "nothing is measured")
+            return by_time
+        if not silent:
+            return f"{by_time}; nothing is measured"
+        return f"{by_time}; {SIGNALS[silent[0]['source']]} {why_not(silent[0])}"
     if reason == "quiet":
         heard_signals = [SIGNALS[r["source"]] for r in evidence if r["source"] in SIGNALS and r["status"] == "assessed"]
         verb = "is" if len(heard_signals) == 1 else "are"

@@ -7,7 +7,8 @@ from condlube.schema.tables import TABLES
 
 _HEAD = """# Nomenclature and data dictionary
 
-Made from `condlube/schema/` by `python -m condlube.schema.dictionary`; a test holds this page to the code. Times are UTC.
+Made from `condlube/schema/` by `python -m condlube.schema.dictionary`; a test holds this page to the code.
+Times are UTC.
 Columns marked *clock* tell when the work was done: equal tables may differ in these.
 """
 

@@ -77,7 +77,8 @@ _ALL = (
            "what people wrote beside a route reading"),
     _table(
         "ingests", "ledger", "ingest_id",
-        "ingest_id source file digest lines stored duplicate rejected first last known_at counts commit_id committed_at",
+        "ingest_id source file digest lines stored duplicate rejected first last known_at counts commit_id "
+        "committed_at",
         "files taken in: lines = stored + duplicate + rejected",
     ),
     _table(
