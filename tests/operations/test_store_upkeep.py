@@ -104,8 +104,8 @@ def test_missing_files_and_tables_are_found(store):
     ("table", "row", "message"),
     [
         ("readings", {"point_id": "P", "time": NOW, "ingest_id": "x"}, "1 rows of ingest x, which the ledger does not"),
-        ("readings", {"point_id": "P", "time": NOW, "ingest_id": "i"}, "72 rows of readings by the ledger, 73 in the"),
-        ("rejects", {"ingest_id": "i", "line": 9, "known_at": NOW}, "3 rows of rejects by the ledger, 4 in the table"),
+        ("readings", {"point_id": "P", "time": NOW, "ingest_id": "i"}, "72 readings by the ledger, 73 in the table"),
+        ("rejects", {"ingest_id": "i", "line": 9, "known_at": NOW}, "3 lines rejected by the ledger, 4 rows in the"),
         ("decisions", {"run_id": "y", "night": NIGHT, "bearing_id": "B"}, "rows of run y, which the ledger does not"),
         ("evidence", {"run_id": "y", "night": NIGHT, "bearing_id": "B"}, "rows of run y, which the ledger does not"),
     ],
@@ -116,6 +116,17 @@ def test_rows_that_the_ledger_cannot_account_for(store, table, row, message):
         writer.commit("by mistake", NOW)
     (found,) = upkeep.store_status(store, check=True).faults
     assert message in found
+
+
+def test_one_reject_may_stand_for_a_line_of_many_cells_but_none_for_none(store):
+    many = {"ingest_id": "i2", "file": "w.csv", "lines": 40, "stored": 0, "duplicate": 0, "rejected": 40}
+    with store.writer() as writer:
+        writer.append("rejects", rows_to_table("rejects", [{"ingest_id": "i2", "line": 1, "known_at": NOW}]))
+        writer.commit("wide", NOW, {"ingests": [many]})
+        assert upkeep.store_status(store, check=True).faults == ()
+        writer.commit("lost", NOW, {"ingests": [{**many, "ingest_id": "i3"}]})
+    (found,) = upkeep.store_status(store, check=True).faults
+    assert "40 lines rejected by the ledger, 0 rows" in found
 
 
 def test_ledger_rows_that_do_not_add_up(store):
