@@ -182,7 +182,7 @@ class Lines:
 
 def _without_marks(lines: bytes) -> bytes:
     """Lines without the byte order marks that files joined together leave at the begin of some."""
-    if codecs.BOM_UTF8 not in lines:
+    if lines.isascii() or codecs.BOM_UTF8 not in lines:
         return lines
     return re.sub(rb"(^|\n)(?:\xef\xbb\xbf)+", rb"\1", lines)
 

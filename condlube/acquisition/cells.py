@@ -63,10 +63,10 @@ def parse(block: Block, dialect: Dialect, types: Types) -> Cells:
 
 
 def _is_plain(data: bytes, dialect: Dialect) -> bool:
-    """Every line end is a row's end: no quotes, no blank lines, no stray control characters."""
-    if (dialect.quote and dialect.quote.encode() in data) or b"\0" in data or b"\n\n" in data or data[:1] in b"\r\n":
+    """No quotes and no stray control characters: then each line gives one row or, if it is blank, none."""
+    if (dialect.quote and dialect.quote.encode() in data) or b"\0" in data:
         return False
-    return b"\r" not in data or (data.count(b"\r") == data.count(b"\r\n") and b"\n\r\n" not in data)
+    return b"\r" not in data or data.count(b"\r") == data.count(b"\r\n")
 
 
 def _judge(lines: pa.Array, dialect: Dialect, fields: int) -> np.ndarray:

@@ -15,8 +15,12 @@ def settle(readings: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     duplicates = given - kept - conflicting.
     """
     key = _key(readings["point"], readings["time"])
-    order = np.argsort(key, kind="stable") if key is not None else np.lexsort((readings["time"], readings["point"]))
-    ordered = readings[order]
+    if key is None:
+        ordered = readings[np.lexsort((readings["time"], readings["point"]))]
+    elif (key[1:] >= key[:-1]).all():
+        ordered = readings
+    else:
+        ordered = readings[np.argsort(key, kind="stable")]
     if not _repeats(ordered).any():
         return ordered, ordered[:0]
     ordered = readings[np.lexsort((readings["line"], readings["time"], readings["point"]))]

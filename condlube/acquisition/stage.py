@@ -66,14 +66,14 @@ class Stage:
     def _parts_in_memory(self) -> Iterator[np.ndarray]:
         readings = np.concatenate(self._held) if self._held else np.empty(0, READING)
         self._held = [readings]
-        pieces = -(-len(readings) // self._part)
-        if pieces <= 1:
-            yield readings
-            return
-        bounds = np.quantile(readings["point"], np.arange(1, pieces) / pieces, method="lower")
-        piece = np.searchsorted(bounds, readings["point"], side="left")
-        for k in range(pieces):
-            yield readings[piece == k]
+        order = np.argsort(readings["point"], kind="stable")
+        point = readings["point"][order]
+        begin = 0
+        while begin + self._part < len(point):
+            end = int(np.searchsorted(point, point[begin + self._part], side="right"))
+            yield readings[order[begin:end]]
+            begin = end
+        yield readings[order[begin:]]
 
     def _spill(self) -> None:
         if not self._files:

@@ -75,7 +75,7 @@ def index_tags(source: SourceDefinition, points: pa.Table, header_units: Mapping
     for tag, row in rows:
         unit = source.units.get(tag) or header_units.get(tag) or row["unit"] or CANONICAL[row["quantity"]]
         try:
-            scales.append(linear(row["quantity"], unit))
+            scales.append((1.0, 0.0) if unit == CANONICAL[row["quantity"]] else linear(row["quantity"], unit))
         except InvalidArgument:
             scales.append((np.nan, np.nan))
     limits = [source.ranges.get(tag) or source.ranges.get(r["quantity"]) or PLAUSIBLE[r["quantity"]] for tag, r in rows]
