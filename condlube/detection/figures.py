@@ -9,6 +9,7 @@ from condlube.detection import charts
 from condlube.detection.begins import Begin
 from condlube.detection.common_mode import shares
 from condlube.detection.growth import growth
+from condlube.detection.levels import COMPARED
 from condlube.detection.onset import onset
 from condlube.detection.persistence import nights_over
 from condlube.detection.response import responses
@@ -17,7 +18,7 @@ from condlube.detection.states import within
 from condlube.detection.steady import steady
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.expected import Models
-from condlube.manipulation.kernel import Ints
+from condlube.manipulation.kernel import Floats, Ints
 from condlube.policy.model import Policy
 
 
@@ -81,8 +82,17 @@ def figures_of(
         "share": shares(targets, lo, hi, day, residual, detection),
         "response_code": response,
         "response_to": greased_at,
-        "nights_over": nights_over(lo, before, residual, level, spread),
+        "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, spread),
     }, index=rows.index)  # fmt: skip
+
+
+def _nights_over(tracks: Tracks, track: Ints, row: Ints, oldest: Ints, level: Floats, spread: Floats) -> Ints:
+    """Persistence over all compared nights, those just after a greasing too: it tells how long, not how it began."""
+    compared = np.flatnonzero(tracks.code == COMPARED)
+    before = np.searchsorted(compared, row)
+    first = within(tracks.track[compared], tracks.day[compared], track, oldest - 1) + 1
+    first = np.maximum(first, np.searchsorted(compared, tracks.start[track]))
+    return nights_over(np.minimum(first, before), before, tracks.residual[compared], level, spread)
 
 
 def _last_greasing(point: Ints, night: Ints, begins: list[list[Begin]]) -> tuple[Ints, pd.Series]:

@@ -192,6 +192,7 @@ def test_the_warm_day_after_greasing_is_shown_but_does_not_grow(sim):
     row = plant.one(91)
     assert row["deviation"] > 12
     assert (row["growth"], row["onset"], bool(row["chart"])) == (0, "none", False)
+    assert row["nights_over"] == 2
 
 
 def test_a_raised_route_reading_asks_for_a_second(sim):

@@ -73,7 +73,8 @@ def test_operating_curve(truth):
         for length in (3, 7, 14, 30, 60):
             walked, rise = rising(truth, length, noise=noise, count=100)
             calls, level = first_calls(walked, rise)
-            print(f"noise {noise} dB, 8 dB in {length} d: charted before 4 dB {np.mean(seen_at(walked, rise) < 4):.2f}, "
+            seen = np.mean(seen_at(walked, rise) < 4)
+            print(f"noise {noise} dB, 8 dB in {length} d: charted before 4 dB {seen:.2f}, "
                   f"grease {np.mean(calls == 'grease'):.2f}, inspect {np.mean(calls == 'inspect'):.2f}, "
                   f"called before 7.5 dB {np.mean(level < 7.5):.2f}")  # fmt: skip
     for scale in (1.0, 2.0, 4.0):
@@ -83,5 +84,5 @@ def test_operating_curve(truth):
                 fleet.noise = {q: scale * sd for q, sd in fleet.noise.items()}
                 calls = truth.walk(fleet, truth.policy).calls
                 rate = truth.matters(calls) / (60 * 393 / 365)
-                print(f"healthy, noise x {scale}, correlation {correlation}, speed {speed}: {rate:.3f} per bearing-year")
+                print(f"healthy, noise x {scale}, correlation {correlation}, {speed} speed: {rate:.3f} a bearing-year")
                 assert rate <= (0.1 if scale < 4 else 0.5)
