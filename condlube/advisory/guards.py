@@ -124,7 +124,7 @@ def applied(s: Situation, policy: Policy, night: date) -> BoolArray:
 
 def allowed(guards: BoolArray) -> BoolArray:
     """Which actions are left [bearings, actions]; inspect where none is."""
-    left = ~(guards[:, :, None] & _TAKES).any(axis=1)
+    left: BoolArray = np.asarray(~(guards[:, :, None] & _TAKES).any(axis=1))
     left[:, ACTIONS.index("inspect")] |= ~left.any(axis=1)
     return left
 

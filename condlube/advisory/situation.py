@@ -189,7 +189,7 @@ def _early_rise(evidence: Evidence, policy: Policy) -> BoolArray:
         (evidence.value(s) >= p.over_db) & (evidence.figure(s, "nights_over") >= p.sound_readings)
         for s in ("ultrasound", "acceleration")
     ]
-    return np.logical_or.reduce(signals)
+    return np.asarray(np.logical_or.reduce(signals))
 
 
 def _harsh(bearings: pd.DataFrame) -> npt.NDArray[np.int64]:

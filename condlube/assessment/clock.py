@@ -62,7 +62,7 @@ class Clock:
         running = self.running_h * share
 
         def total(values: FloatArray) -> FloatArray:
-            return np.bincount(self.which, weights=values, minlength=n)
+            return np.bincount(self.which, weights=values, minlength=n).astype(np.float64, copy=False)
 
         unmeasured = np.maximum(hours - total(self.covered_h * share), 0.0) * self.running_share
         running_h = total(running) + unmeasured

@@ -180,7 +180,7 @@ def _named(statuses: npt.NDArray[np.object_]) -> str:
 
 def lubrication_sound(evidence: Evidence) -> BoolArray:
     """Where a lubrication-sensitive signal was assessed."""
-    return np.logical_or.reduce([evidence.status(s) == "assessed" for s in LUBRICATION_SENSITIVE])
+    return np.asarray(np.logical_or.reduce([evidence.status(s) == "assessed" for s in LUBRICATION_SENSITIVE]))
 
 
 def lubrication_lost(evidence: Evidence) -> BoolArray:
@@ -216,7 +216,7 @@ def _strength(counted: FloatArray, level: IntArray, sound: BoolArray, policy: Po
 
 def _firsts(key: IntArray) -> BoolArray:
     """True at the first row of each run of equal keys."""
-    return np.r_[True, key[1:] != key[:-1]][: len(key)]
+    return np.asarray(np.r_[True, key[1:] != key[:-1]][: len(key)])
 
 
 def _best(which: IntArray, score: FloatArray, wanted: BoolArray) -> IntArray:

@@ -31,7 +31,8 @@ _ULTRASOUND, _ACCELERATION, _VELOCITY, _GROWTH = 0, 1, 3, 5
 @kernel
 def failed_share(x: float, rules: Rules) -> float:
     """F(x): share of bearings that have run out of grease life at x of the interval."""
-    return 1.0 - (1.0 - rules.starved_at_interval) ** (max(x, 0.0) ** rules.weibull_slope)
+    share: float = 1.0 - (1.0 - rules.starved_at_interval) ** (max(x, 0.0) ** rules.weibull_slope)
+    return share
 
 
 @kernel
@@ -92,7 +93,7 @@ def weigh_one(values: FloatArray, tables: Tables, bits: FloatArray) -> None:
         bits[source] = 0.0
         if math.isnan(value):
             continue
-        last = tables.count[source] - 1
+        last = tables.counts[source] - 1
         k = 0
         while k < last and value >= tables.anchors[source, k + 1]:
             k += 1

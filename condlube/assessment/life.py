@@ -101,7 +101,7 @@ def life(
             "calendar_rate_per_d": limit_rate,
             "x_since": np.where(none, np.nan, fresh.x_running + fresh.x_standing),
             "running_h": fresh.running_h,
-            "days": (now - since) / HOUR / 24,
+            "days": fresh.hours / 24,
             "last_greased": pd.DatetimeIndex(since).tz_localize("UTC"),
             "origin": np.where(since > greased.start, "greasing", greased.origin),
             "interval_h": np.where(base.outside | too_often, np.nan, interval),

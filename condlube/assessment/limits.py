@@ -57,12 +57,9 @@ def _zone(bearings: pd.DataFrame, deviations: pd.DataFrame, rows: IntArray) -> P
     power = bearings["power_kw"].to_numpy(dtype=np.float64, na_value=np.nan)[which]
     is_pump = (bearings["machine_kind"] == "pump").to_numpy()[which]
     value, limit = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
-    for part, answer in (
-        (is_pump & (power > 0), lambda at, p: pump_zone(level[at], p)),
-        (~is_pump & (power > 0), lambda at, p: _machine(bearings, level[at], p, which[at])),
-    ):
-        at = np.flatnonzero(part)
-        zones: Zones = answer(at, power[at])
+    for of_pumps in (True, False):
+        at = np.flatnonzero((is_pump == of_pumps) & (power > 0))
+        zones = pump_zone(level[at], power[at]) if of_pumps else _machine(bearings, level[at], power[at], which[at])
         inside = ~zones.outside
         place = np.searchsorted(ZONES, zones.zone[inside])
         value[at[inside]] = place

@@ -40,13 +40,13 @@ OTHERS = STATES[1:]
 class Tables(NamedTuple):
     """The weight curves as arrays.
 
-    ``anchors`` [sources, most anchors] and ``weights`` [sources, most anchors, states] hold the first ``count``
+    ``anchors`` [sources, most anchors] and ``weights`` [sources, most anchors, states] hold the first ``counts``
     anchors of each source.
     """
 
     anchors: FloatArray
     weights: FloatArray
-    count: IntArray
+    counts: IntArray
     shared_share: float
     growth_from: float
 
@@ -61,8 +61,8 @@ def tables(policy: Policy) -> Tables:
     for k, (at, bits) in enumerate(curves):
         anchors[k, : len(at)] = at
         weights[k, : len(at)] = np.transpose(bits)
-    count = np.array([len(at) for at, _ in curves], dtype=np.int64)
-    return Tables(anchors, weights, count, policy.weights.shared_share, policy.weights.growth_from)
+    counts = np.array([len(at) for at, _ in curves], dtype=np.int64)
+    return Tables(anchors, weights, counts, policy.weights.shared_share, policy.weights.growth_from)
 
 
 def curve(policy: Policy, source: str) -> tuple[tuple[float, ...], tuple[tuple[float, ...], ...]]:

@@ -19,11 +19,11 @@ def nights(policy):
     rng = np.random.default_rng(7)
     values = np.full((N, len(SOURCES)), np.nan)
     for source, k in POSITION.items():
-        low, high = tables(policy).anchors[k, 0], tables(policy).anchors[k, tables(policy).count[k] - 1]
+        low, high = tables(policy).anchors[k, 0], tables(policy).anchors[k, tables(policy).counts[k] - 1]
         margin = 0.2 * (high - low)
         drawn = rng.uniform(low - margin, high + margin, N)
         on_anchor = rng.random(N) < 0.2
-        drawn[on_anchor] = rng.choice(tables(policy).anchors[k, : tables(policy).count[k]], on_anchor.sum())
+        drawn[on_anchor] = rng.choice(tables(policy).anchors[k, : tables(policy).counts[k]], on_anchor.sum())
         values[:, k] = np.where(rng.random(N) < (0.7 if source in LEVELS else 0.2), drawn, np.nan)
     x = rng.choice([0.0, 0.003, 0.1, 0.5, 0.999, 1.0, 1.3, 2.6, 30.0], N) * rng.uniform(0.9, 1.1, N)
     columns = {
