@@ -25,8 +25,6 @@ RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
 WAITS = "second_reading"
 """Reason code of a change that still stands on one reading."""
-RETURNED = "returned"
-"""A rise that came back after a greasing comes abruptly; its response says so already, its onset says no more."""
 
 
 @dataclass(frozen=True)
@@ -166,9 +164,9 @@ def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
     worst = np.full(len(statuses), "not_testable", dtype=object)
     for word in ("stale", "faulty"):
         worst[(statuses == word).any(axis=1)] = word
-    unclear = (evidence.reason[:, : len(LEVELS)] == "state_unclear").any(axis=1)
-    worst[unclear] = "state_unclear"
-    worst[(statuses == "assessed").any(axis=1)] = "ok"
+    unclear = evidence.reason[:, : len(LEVELS)] == "state_unclear"
+    worst[unclear.any(axis=1)] = "state_unclear"
+    worst[((statuses == "assessed") & ~unclear).any(axis=1)] = "ok"
     lost = lubrication_lost(evidence)
     worst[lost & (worst == "ok")] = [_named(row) for row in statuses[lost & (worst == "ok")]]
     return worst

@@ -1,4 +1,7 @@
-"""Policy sections of assessment and advisory. The meaning of each field is its comment in ``default.toml``."""
+"""Policy sections of assessment and advisory; long because every field of ``default.toml`` has its line here.
+
+The meaning of each field is its comment there.
+"""
 
 from __future__ import annotations
 

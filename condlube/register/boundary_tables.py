@@ -1,4 +1,4 @@
-"""Boundary dimensions of rolling bearings: outside diameter and width by bore code and dimension series.
+"""Boundary dimensions of rolling bearings, by bore code and series; long because it is one table.
 
 Each table is one diameter series: the outside diameter D, and one column of widths (mm) per dimension series, named by
 the standard; ``T..`` columns are the total widths of tapered roller bearings, ``H..`` the heights of thrust bearings.
