@@ -32,6 +32,13 @@ def settle(readings: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return kept, ordered[earlier & ~same]
 
 
+def newest(stored: np.ndarray) -> np.ndarray:
+    """Of READING rows in the order in which they were taken in, the last per point and time."""
+    ordered = stored[np.lexsort((np.arange(len(stored)), stored["time"], stored["point"]))]
+    last: np.ndarray = ordered[np.flatnonzero(~np.append(_repeats(ordered), False)[: len(ordered)])]
+    return last
+
+
 def not_stored(readings: np.ndarray, stored: np.ndarray) -> np.ndarray:
     """Mask of the readings that ``stored`` (READING, the newest per point and time) does not hold just so."""
     if len(stored) == 0 or len(readings) == 0:

@@ -48,15 +48,6 @@ def from_table(stored: pa.Table, point_ids: pa.Array) -> np.ndarray:
     return known
 
 
-def newest(stored: np.ndarray) -> np.ndarray:
-    """Of rows in the order in which they were taken in, the last per point and time."""
-    order = np.lexsort((np.arange(len(stored)), stored["time"], stored["point"]))
-    ordered = stored[order]
-    same = (ordered["point"][1:] == ordered["point"][:-1]) & (ordered["time"][1:] == ordered["time"][:-1])
-    last: np.ndarray = ordered[~np.append(same, False)]
-    return last
-
-
 def day_spans(readings: np.ndarray) -> list[tuple[datetime, datetime]]:
     """The stretches of whole UTC days that the readings fall on, gaps of over a day left out."""
     days = np.unique(readings["time"] // 86_400_000_000)

@@ -30,8 +30,8 @@ def _of_one_point(local_us: np.ndarray, twice: np.ndarray, shift_us: int) -> np.
     """Answer for the rows in ``twice``, in file order.
 
     The file must run forwards or backwards throughout. Local time then falls back at most once, where the second pass
-    begins. If it nowhere does, one pass was exported only; it is told apart if just one reading leaves no hole in the
-    sampling.
+    begins. If it nowhere does, one pass was exported only; it is told apart if just one reading leaves no hole in a
+    sampling in which an hour too much is one.
     """
     steps = np.diff(local_us)
     backwards = (steps < 0).sum() > (steps > 0).sum()
@@ -46,7 +46,7 @@ def _of_one_point(local_us: np.ndarray, twice: np.ndarray, shift_us: int) -> np.
     elif len(falls) == 1:
         splits = [int(twice[: falls[0] + 1].sum())]
     else:
-        splits = [0, count]
+        splits = [0, count] if largest < shift_us else []
     good = []
     for split in splits:
         second = np.cumsum(twice) > split

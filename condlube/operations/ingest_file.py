@@ -14,9 +14,9 @@ import pyarrow as pa
 from condlube.acquisition.account import Account
 from condlube.acquisition.blocks import Export, Unreadable
 from condlube.acquisition.definition import SourceDefinition
-from condlube.acquisition.duplicates import not_stored, settle
+from condlube.acquisition.duplicates import newest, not_stored, settle
 from condlube.acquisition.normalise import instant_of
-from condlube.acquisition.output import day_spans, from_table, instants, newest, to_table
+from condlube.acquisition.output import day_spans, from_table, instants, to_table
 from condlube.acquisition.read import look_again, read
 from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.stage import Stage

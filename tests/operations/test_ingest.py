@@ -153,6 +153,13 @@ def test_late_data_of_a_single_day_do_not_touch_other_days(plant: Plant) -> None
     assert counts(plant.ingest()) == (2, 1, 1, 0)
 
 
+def test_a_span_that_overlaps_without_a_reading_in_common(plant: Plant) -> None:
+    plant.write("hist_1.csv", "2026-03-01T00:00:00Z,T1,1,Good", "2026-03-09T00:00:00Z,T1,2,Good")
+    plant.ingest()
+    plant.write("hist_2.csv", "2026-03-05T00:00:00Z,T2,1,Good")
+    assert counts(plant.ingest()) == (1, 1, 0, 0)
+
+
 def test_history_is_known_when_it_was_observed(plant: Plant) -> None:
     plant.source_text = SOURCE.format(history="history = true\ndelay_h = 4")
     plant.write("hist_1.csv", "2026-03-01T00:00:00Z,T1,20,Good")
