@@ -11,17 +11,18 @@ from condlube.schema.tables import TABLES
 class Layout:
     """``month_of`` is the column that gives the month partition; rows of a file are sorted by ``order``.
 
-    Row groups are small where one bearing's or point's rows are picked out, large where whole nights are read.
+    ``picked`` tables are those of which people look up one bearing or point: short row groups and pages, quick to
+    unpack. The others are read by the night and written to be small.
     """
 
     month_of: str
     order: tuple[str, ...]
-    row_group: int = 16_384
+    picked: bool = True
 
 
 LAYOUT = {
-    "readings": Layout("time", ("point_id", "time"), 131_072),
-    "rejects": Layout("known_at", ("ingest_id", "line"), 131_072),
+    "readings": Layout("time", ("point_id", "time"), picked=False),
+    "rejects": Layout("known_at", ("ingest_id", "line"), picked=False),
     "summaries": Layout("date", ("point_id", "date", "cell")),
     "expected": Layout("known_at", ("point_id", "reference_from")),
     "decisions": Layout("night", ("bearing_id", "night")),
