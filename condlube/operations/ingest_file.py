@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 from contextlib import closing
@@ -20,6 +21,7 @@ from condlube.acquisition.output import day_spans, from_table, instants, to_tabl
 from condlube.acquisition.read import look_again, read
 from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.stage import Stage
+from condlube.errors import StoreError
 from condlube.operations.ingest_report import FileReport
 from condlube.register.model import Register
 from condlube.store.layout import SEQUENCE
@@ -44,16 +46,23 @@ class Found:
 
 
 def take(found: Found, source: SourceDefinition, register: Register, writer: Writer, now: datetime) -> FileReport:
-    """Read one file and commit it. Raises ``Unreadable`` or ``OSError``, nothing committed, if it cannot be read."""
+    """Read one file and commit it. Raises ``Unreadable`` or ``OSError``, nothing committed, if it cannot be read.
+
+    No room to work in, or a failing store, is a ``StoreError``: later files must not overtake this one.
+    """
     with Stage(register.points.num_rows) as stage, closing(Rejects()) as rejects:
-        account = read(found.export, source, register.points, register.site.zone, now, stage, rejects)
+        try:
+            account = read(found.export, source, register.points, register.site.zone, now, stage, rejects)
+        except OSError as error:
+            if error.errno in (errno.ENOSPC, errno.EDQUOT):
+                raise StoreError(f"{found.label}: no room for temporary files while reading it: {error}") from error
+            raise
         if not found.is_unchanged():
             return FileReport(source.name, found.label, "waiting", "it was written to while it was read")
         try:
             return _commit(found, source, register, writer, now, account, stage)
-        except (Unreadable, OSError):
-            writer.heal()
-            raise
+        except (Unreadable, OSError) as error:
+            raise StoreError(f"{found.label}: it was read, but could not be stored: {error}") from error
 
 
 def _commit(

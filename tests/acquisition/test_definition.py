@@ -99,9 +99,7 @@ def test_each_reader_asks_for_its_own_columns_and_sections() -> None:
 
 def test_what_the_register_does_not_bear_out_is_told() -> None:
     points = rows_to_table("points", [{"point_id": "p", "tag": "T", "quantity": "temperature"}])
-    text = (
-        LEAST
-        + '[tags]\n"A" = "q"\n"B" = "p"\n[units]\n"T" = "mm/s"\n"U" = "degC"\n"B" = "degF"\n[ranges]\ntemperature = [0, 90]\n"C" = [0, 1]\n'
-    )
+    tags, units = '[tags]\n"A" = "q"\n"B" = "p"\n', '[units]\n"T" = "mm/s"\n"U" = "degC"\n"B" = "degF"\n'
+    text = LEAST + tags + units + '[ranges]\ntemperature = [0, 90]\n"C" = [0, 1]\n'
     found = {(fault.column, fault.line) for fault in binding_faults(parse_source(text, "s.toml"), points)}
     assert found == {("tags.A", 11), ("units.T", 14), ("units.U", 15), ("ranges.C", 19)}

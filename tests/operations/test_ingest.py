@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
@@ -14,7 +15,8 @@ import pytest
 
 from condlube.acquisition.blocks import Export
 from condlube.acquisition.definition import parse_source
-from condlube.errors import ConfigurationError
+from condlube.acquisition.stage import Stage
+from condlube.errors import ConfigurationError, StoreError
 from condlube.operations import ingest_file
 from condlube.operations.ingest import ingest
 from condlube.operations.ingest_report import FileReport
@@ -22,6 +24,7 @@ from condlube.register.model import Register, Site
 from condlube.schema.arrow import arrow_schema, rows_to_table
 from condlube.store import views
 from condlube.store.store import Store
+from condlube.store.writer import Writer
 
 NOW = datetime(2026, 3, 10, 6, tzinfo=UTC)
 SOURCE = """
@@ -207,6 +210,57 @@ def test_a_file_that_changes_while_it_is_read_waits(plant: Plant, monkeypatch: p
     assert plant.store.ledger_rows("ingests") == []
     monkeypatch.undo()
     assert plant.ingest().stored == 2
+
+
+def many(plant: Plant) -> None:
+    """Two files with everything: duplicates, conflicts, rejects, an overlap and a correction."""
+    lines = [f"2026-03-0{d}T{h:02}:00:00Z,T{t},{d * h + t},Good" for d in (1, 2) for h in range(24) for t in (1, 2, 3)]
+    plant.write("hist_1.csv", *lines, *lines[:9], "2026-03-01T05:00:00Z,T1,99,Good", "x,T1,1,Good")
+    plant.write("hist_2.csv", *lines[90:], "2026-03-02T23:00:00Z,T2,77,Good", "2026-03-03T00:00:00Z,T2,1,Good,")
+
+
+def content(plant: Plant) -> tuple[list, list, list]:
+    """All that an ingest leaves behind, in an order of its own."""
+    rows = [sorted(plant.rows(table).to_pylist(), key=repr) for table in ("readings", "rejects")]
+    return *rows, [{**row, "committed_at": None} for row in plant.store.ledger_rows("ingests")]
+
+
+def test_spilling_and_small_parts_change_nothing(plant: Plant, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    many(plant)
+    report = plant.ingest()
+    assert report.lines == report.stored + report.duplicate + report.rejected
+    (tmp_path / "other").mkdir()
+    other = Plant(tmp_path / "other")
+    many(other)
+    monkeypatch.setattr(ingest_file, "Stage", partial(Stage, in_memory=10, part=7))
+    assert counts(other.ingest()) == counts(report)
+    assert content(other) == content(plant)
+
+
+@pytest.mark.parametrize("call", range(1, 6))
+@pytest.mark.parametrize("kind", [StoreError, OSError, KeyboardInterrupt])
+def test_whatever_stops_an_ingest_the_next_one_heals(
+    call: int, kind: type[BaseException], plant: Plant, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    many(plant)
+    plant.ingest()
+    (tmp_path / "other").mkdir()
+    other = Plant(tmp_path / "other")
+    many(other)
+    plain, calls = Writer.append, iter(range(1, 1000))
+
+    def append(self: Writer, table: str, data: pa.Table) -> None:
+        if next(calls) == call:
+            raise kind("No space left on device")
+        plain(self, table, data)
+
+    monkeypatch.setattr(Writer, "append", append)
+    monkeypatch.setattr(ingest_file, "Stage", partial(Stage, part=40))
+    with pytest.raises(KeyboardInterrupt if kind is KeyboardInterrupt else StoreError, match="No space left"):
+        other.ingest()
+    monkeypatch.undo()
+    other.ingest()
+    assert content(other) == content(plant)
 
 
 def test_an_unreadable_file_does_not_stop_the_others(plant: Plant) -> None:
