@@ -56,7 +56,7 @@ def day_bounds(days: Sequence[date], lookback_days: int, zone: ZoneInfo) -> tupl
 
 def micros(instant: datetime) -> int:
     """Microseconds since the epoch."""
-    return pd.Timestamp(instant).value // 1000
+    return int(pd.Timestamp(instant).value // 1000)
 
 
 def machines(points: pd.DataFrame, bearings: pd.DataFrame) -> pd.Series:

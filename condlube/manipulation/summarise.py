@@ -74,9 +74,10 @@ def summarise(
     policy
         Uses ``[quality]``, ``[running]`` and ``[summary]``.
     earlier
-        Summaries (any versions) of the ``summary.memory_days`` days before the first day: what the running state learnt
-        from a signal's own levels, frozen and unit faults remember. Without them a machine that has neither speed nor
-        power nor current counts as running until its signals have shown standstill within ``days``.
+        Summaries (any versions) of the ``summary.memory_days`` days before each of ``days``, those between them too:
+        what the running state learnt from a signal's own levels, and what frozen and unit faults remember. Without
+        them a machine that has neither speed nor power nor current counts as running until its signals have shown
+        standstill within ``days``.
 
     Returns
     -------

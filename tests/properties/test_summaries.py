@@ -36,7 +36,7 @@ def plant():
     def add(name, values, **point):
         points.append({"point_id": name, "sampling": "continuous", **point})
         kept = rng.random(len(time)) > 0.03
-        kept[(hour > rng.integers(0, 900)) & (hour < rng.integers(0, 900))] &= rng.random() < 0.8
+        kept[(hour > rng.integers(0, 780)) & (hour < rng.integers(0, 780))] &= rng.random() < 0.8
         quality = rng.choice(["good", "good", "good", "uncertain", "bad"], len(time), p=[0.9, 0.03, 0.03, 0.02, 0.02])
         part = pd.DataFrame({"point_id": name, "time": time, "value": values, "quality": quality})[kept]
         part["known_at"] = part["time"] + pd.to_timedelta(rng.integers(1, 40, len(part)), unit="h")
@@ -56,7 +56,7 @@ def plant():
                     values[stop] = 2.0 + 0.1 * rng.random(stop.sum())
                 elif quantity != "temperature":
                     values[stop] *= 0.02
-                at = rng.integers(100, 900)
+                at = rng.integers(100, 700)
                 trouble = (m + b) % 7
                 if trouble == 1:
                     values[at:] = values[at]
