@@ -60,7 +60,8 @@ def judge(
         The record as it stands today, corrections in place of what they correct.
     """
     grid = grid_of(decisions)
-    calls, x = calls_of(grid, positions_of(decisions["call"]), decisions["guards"]), number(grid, decisions, "x")
+    said, by_cost = (positions_of(decisions[column]) for column in ("call", "cost_call"))
+    calls, x = calls_of(grid, said, by_cost, decisions["guards"]), number(grid, decisions, "x")
     raised = {name: policy.detection.response_raised.of(name) for name in ("ultrasound", "acceleration")}
     record = record_of(plant, events, grid, answers, raised)
     drawn = bootstrap.weights(len(grid.bearing_ids), rng)
@@ -95,8 +96,8 @@ def _given(grid: Grid, calls: IntArray, record: Record, dose_g: FloatArray) -> t
     needless = (calls[which, night] == 1) & (rows["answer"] == "unknown").to_numpy() & rows["quiet"].to_numpy()
     count = len(grid.bearing_ids)
     return (
-        np.bincount(which, weights=grams, minlength=count),
-        np.bincount(which[needless], weights=grams[needless], minlength=count),
+        np.bincount(which, weights=grams, minlength=count).astype(np.float64),
+        np.bincount(which[needless], weights=grams[needless], minlength=count).astype(np.float64),
     )
 
 

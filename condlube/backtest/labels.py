@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from condlube.assessment.sources import IntArray
@@ -13,6 +15,8 @@ from condlube.schema.words import STATES
 UNKNOWN = -1
 SHOWS_D = 14
 """A fault is taken to show for so many days before it is recorded (engineering judgement)."""
+Told = tuple[int, int, int, bool]
+"""Bearing, day, state, and whether it shows before the day (else after it)."""
 _STARVED, _SUPPLY, _DAMAGED = (STATES.index(s) for s in ("starved", "supply_fault", "damaged"))
 
 
@@ -46,8 +50,7 @@ def labels(grid: Grid, record: Record, windows: Windows) -> tuple[IntArray, IntA
     return state, episode
 
 
-def _told(record: Record):  # type: ignore[no-untyped-def]
-    """Bearing, day, state, and whether it shows before the day (else after it)."""
+def _told(record: Record) -> Iterator[Told]:
     for which, day, _, lubrication in record.failures.itertuples(index=False):
         if lubrication is True or lubrication is False:
             yield which, day, _STARVED if lubrication else _DAMAGED, True
@@ -61,7 +64,8 @@ def _told(record: Record):  # type: ignore[no-untyped-def]
             yield row.which, row.day, _SUPPLY, False
 
 
-def _shown(told):  # type: ignore[no-untyped-def]
+def _shown(told: list[Told]) -> Iterator[tuple[int, int, int, int]]:
+    """Bearing, first day and day after the last of the nights that each record speaks of, and the state."""
     for which, day, state, before in told:
         first, last = (day - SHOWS_D, day) if before else (day + 3, day + SHOWS_D)
         yield which, first, last, state

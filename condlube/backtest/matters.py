@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -15,9 +15,10 @@ from condlube.schema.words import ACTIONS
 
 GREASE, HOLD, INSPECT, SURVEY = range(len(ACTIONS) + 1)
 NO_CALL = -1
-ASKING = ("history_unknown", "outside_range", "grease_mismatch")
-"""Guards whose inspection asks for a missing record, not about a fault: a survey, no warning."""
+ASKING = ("history_unknown", "outside_range", "grease_mismatch", "long_overdue")
+"""Guards that ask for an inspection because of the records or of time, whatever the condition: no warning."""
 Bools = npt.NDArray[np.bool_]
+Value = TypeVar("Value", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class Grid:
         step = np.diff(self.day, append=self.day[-1] + (self.day[-1] - self.day[-2] if len(self.day) > 1 else 1))
         return np.asarray(((self.row >= 0) * step).sum(axis=1) / 365.25)
 
-    def spread(self, column: npt.NDArray[np.generic], absent: float) -> npt.NDArray[np.generic]:
+    def spread(self, column: npt.NDArray[Value], absent: float) -> npt.NDArray[Value]:
         """A column of the decisions on the grid [bearings, nights]."""
         padded = np.append(column, np.array([absent], dtype=column.dtype))
         return padded[self.row]
@@ -61,14 +62,16 @@ def grid_of(decisions: pd.DataFrame) -> Grid:
     return Grid(tuple(str(name) for name in ids), day, row)
 
 
-def calls_of(grid: Grid, calls: IntArray, guards: pd.Series) -> IntArray:
-    """Calls [rows of the decisions] on the grid, positions in ``words.ACTIONS``.
+def calls_of(grid: Grid, calls: IntArray, by_cost: IntArray, guards: pd.Series) -> IntArray:
+    """Calls [rows of the decisions] on the grid, positions in ``words.ACTIONS``; ``by_cost`` are those before guards.
 
-    ``SURVEY`` where an inspection asks for a missing record, ``NO_CALL`` where a bearing was not decided.
+    ``SURVEY`` where records or time ask for an inspection that the evidence does not, ``NO_CALL`` where a bearing was
+    not decided.
     """
     which, texts = pd.factorize(guards.fillna(""))
     asking = np.array([any(code in text.split() for code in ASKING) for text in texts], dtype=np.bool_)[which]
-    return np.asarray(grid.spread(np.where((calls == INSPECT) & asking, SURVEY, calls), NO_CALL))
+    asked = (calls == INSPECT) & (by_cost != INSPECT) & asking
+    return np.asarray(grid.spread(np.where(asked, SURVEY, calls), NO_CALL))
 
 
 def positions_of(calls: pd.Series) -> IntArray:

@@ -8,6 +8,7 @@ import pandas as pd
 from condlube.advisory.guard_codes import TAKES
 from condlube.assessment.sources import FloatArray, IntArray
 from condlube.backtest.matters import GREASE, HOLD, INSPECT, NO_CALL, Grid
+from condlube.lubrication.result import BoolArray
 
 ULTRASOUND_ALARM_DB = 8.0
 """The usual alarm of ultrasound programmes: 8 dB over baseline."""
@@ -48,7 +49,7 @@ def number(grid: Grid, decisions: pd.DataFrame, column: str) -> FloatArray:
     return np.asarray(grid.spread(values, np.nan), dtype=np.float64)
 
 
-def _grease_taken(guards: pd.Series) -> np.ndarray:
+def _grease_taken(guards: pd.Series) -> BoolArray:
     takes = {code for code, actions in TAKES.items() if "grease" in actions}
     known = {text: any(code in takes for code in text.split()) for text in guards.fillna("").unique()}
-    return guards.fillna("").map(known).to_numpy(dtype=np.bool_)
+    return np.asarray(guards.fillna("").map(known).to_numpy(dtype=np.bool_))

@@ -79,7 +79,7 @@ class _By:
             return np.empty(0, dtype=np.int64)
         lo, hi = self._start[which], self._start[which + 1]
         inside = np.arange(lo, hi)
-        return inside[(self._days[lo:hi] >= first) & (self._days[lo:hi] <= last)]
+        return np.asarray(inside[(self._days[lo:hi] >= first) & (self._days[lo:hi] <= last)])
 
 
 def _failures(grid: Grid, either: Matters, inspect: Matters, record: Record, w: Windows):  # type: ignore[no-untyped-def]
@@ -132,7 +132,7 @@ def _inspects(matters: Matters, record: Record, w: Windows):  # type: ignore[no-
 
 def _surveys(matters: Matters):  # type: ignore[no-untyped-def]
     for which, first, last in zip(*(a.tolist() for a in matters), strict=True):
-        yield "survey", which, first, last, "asked", np.nan, False, None, "asked for a missing record"
+        yield "survey", which, first, last, "asked", np.nan, False, None, "asked by records or time"
 
 
 def _greases(grid: Grid, matters: Matters, x: FloatArray, record: Record, w: Windows):  # type: ignore[no-untyped-def]

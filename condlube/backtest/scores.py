@@ -90,9 +90,10 @@ def realised_cost(count, policy: Policy) -> FloatArray:  # type: ignore[no-untyp
     """Cost of what the calls led to, per bearing, by the policy's own cost table.
 
     A failure that nobody was warned of in time costs what holding on a damaged bearing costs; a matter costs its work:
-    a true inspect that of a damaged bearing, any other that of an adequate one, a grease matter one greasing.
+    a true inspect that of a damaged bearing, any other that of an adequate one, a grease matter one greasing. Surveys
+    stand apart: what they ask for is missing whatever the policy.
     """
     cost = policy.cost
-    walks = count("inspect") - count("inspect", "true") + count("survey")
+    walks = count("inspect") - count("inspect", "true")
     total = cost.hold.damaged * count("failure", "late", "missed") + cost.inspect.damaged * count("inspect", "true")
     return np.asarray(total + cost.inspect.adequate * walks + cost.grease.adequate * count("grease"))

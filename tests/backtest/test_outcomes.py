@@ -128,7 +128,8 @@ def test_nobody_to_judge():
 def test_asking_for_a_record_is_a_survey_and_warns_of_nothing():
     grid = Grid(("B1",), np.arange(DAYS), np.arange(DAYS)[None, :])
     guards = pd.Series(["history_unknown extension_cap"] * DAYS)
-    calls = calls_of(grid, np.full(DAYS, INSPECT), guards)
+    calls = calls_of(grid, np.full(DAYS, INSPECT), np.full(DAYS, HOLD), guards)
+    assert (calls_of(grid, np.full(DAYS, INSPECT), np.full(DAYS, INSPECT), guards) == INSPECT).all()
     rows = outcomes(grid, calls, np.full((1, DAYS), 0.5), record([(0, 100, "5.1.2", False)]), W).set_index("what")
     assert rows.loc["survey", "outcome"] == "asked"
     assert rows.loc["failure", "outcome"] == "missed"
