@@ -21,8 +21,7 @@ from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS
 
-STEPS_D = (0.0, 1.0, 2.0, 4.0, 7.0, 11.0, 16.0, 24.0, 36.0, 54.0, 80.0, 120.0, 180.0, 270.0, 400.0, 600.0, 900.0,
-           1350.0, 2025.0, 3660.0)  # fmt: skip
+STEPS_D = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0, 1024.0, 2048.0)
 """Days ahead at which the call is asked; between two of them it is then halved down to the day."""
 _X, _SINCE, _HOURS, _DAYS = (CONTEXT.index(name) for name in ("x", "x_since", "running_h", "days"))
 
@@ -72,7 +71,8 @@ def due(
         ("due_late", hold | grease, "slope_low", 1.0 / spread),
     ):
         going = ahead(life, evidence, slope, faster)
-        days[name] = turn(wanted, context, evidence, s, applied, call, going, policy, night).days
+        after = np.where(grease, 0.0, days["due_date"]) if name == "due_late" else None
+        days[name] = turn(wanted, context, evidence, s, applied, call, going, policy, night, after).days
     days["due_date"] = np.where(grease, 1.0, np.where(hold, days["due_date"], 1.0 + within_days))
     days["due_early"] = np.where(hold, np.minimum(days["due_early"], days["due_date"]), 1.0)
     latest = np.where(grease, np.minimum(days["due_late"], 1.0 + within_days), days["due_late"])
@@ -88,38 +88,54 @@ def _dates(night: date, days: FloatArray) -> pd.Series:
 
 def turn(
     wanted: BoolArray, context: FloatArray, evidence: Evidence, s: Situation, applied: BoolArray, call: IntArray,
-    ahead: Ahead, policy: Policy, night: date,
+    ahead: Ahead, policy: Policy, night: date, after: FloatArray | None = None,
 ) -> Turn:  # fmt: skip
-    """First day on which another action is the cheapest that the guards leave, for the bearings wanted."""
+    """First day on which another action is the cheapest that the guards leave, for the bearings wanted.
+
+    ``after`` [bearings]: days up to which the call is known to stand.
+    """
     horizon = float(policy.due.horizon_days)
     steps = np.array([d for d in STEPS_D if d < horizon] + [horizon])
     low, high = np.zeros(len(call)), np.full(len(call), np.inf)
-    open_ = np.flatnonzero(wanted)
+    after = low if after is None else after
+    waiting = np.asarray(wanted & np.isfinite(after))
     turned = np.full(len(call), -1)
+    fixed = applied.copy()
+    fixed[:, [guards.CODES.index(code) for code in TIMED]] = False
+    taken = guards.taken(fixed)
+    totals = evidence.bits.sum(axis=1)
+    rising = (ahead.slope_per_d != 0).any(axis=1)
 
     def asked(at: IntArray, days: FloatArray) -> IntArray:
         later = _later(s, at, days, ahead)
-        now = applied[at]
+        gone = taken[at]
         for code in TIMED:
-            now[:, guards.CODES.index(code)] = guards.GUARDS[code](later, policy, night)
-        return _call(context[at], evidence, at, days, ahead, guards.allowed(now), policy)
+            gone |= guards.GUARDS[code](later, policy, night)[:, None] & guards.TAKEN[code]
+        then = _context_after(context, at, days, ahead)
+        cost = kernel.reassess_all(then, totals[at], rules(policy), costs(policy))
+        grows = np.flatnonzero(rising[at])
+        if len(grows):
+            values = evidence.values[at[grows]]
+            values[:, : len(LEVELS)] += ahead.slope_per_d[at[grows]] * days[grows, None]
+            _, cost[grows] = kernel.assess_all(then[grows], values, tables(policy), rules(policy), costs(policy))
+        return cheapest(cost, guards.left(gone))
 
     for before, step in pairwise(steps):
-        if not len(open_):
-            break
-        answer = asked(open_, np.full(len(open_), step))
-        hit = answer != call[open_]
-        low[open_[hit]], high[open_[hit]], turned[open_[hit]] = before, step, answer[hit]
-        open_ = open_[~hit]
-    while True:
-        at = np.flatnonzero(np.isfinite(high) & (high - low > 1.0))
+        at = np.flatnonzero(waiting & (step > after))
         if not len(at):
-            return Turn(high, turned)
+            continue
+        answer = asked(at, np.full(len(at), step))
+        hit = at[answer != call[at]]
+        low[hit], high[hit], waiting[hit] = before, step, False
+        turned[hit] = answer[answer != call[at]]
+    low = np.where(np.isfinite(after), np.maximum(low, after), 0.0)
+    while len(at := np.flatnonzero(np.isfinite(high) & (high - low > 1.0))):
         middle = np.ceil((low[at] + high[at]) / 2)
         answer = asked(at, middle)
-        hit = answer != call[at]
-        high[at[hit]], turned[at[hit]] = middle[hit], answer[hit]
-        low[at[~hit]] = middle[~hit]
+        hits = answer != call[at]
+        high[at[hits]], turned[at[hits]] = middle[hits], answer[hits]
+        low[at[~hits]] = middle[~hits]
+    return Turn(high, turned)
 
 
 def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead) -> Situation:
@@ -131,20 +147,15 @@ def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead) -> Situat
     return Situation(**taken)
 
 
-def _call(
-    context: FloatArray, evidence: Evidence, at: IntArray, days: FloatArray, ahead: Ahead, allowed: BoolArray,
-    policy: Policy,
-) -> IntArray:  # fmt: skip
-    context = context.copy()
+def _context_after(context: FloatArray, at: IntArray, days: FloatArray, ahead: Ahead) -> FloatArray:
+    """The contexts of bearings ``at`` so many days on."""
+    then = context[at]
     used = np.nan_to_num(ahead.x_after(at, days) - ahead.x[at])
-    context[:, _X] += used
-    context[:, _SINCE] += used
-    context[:, _HOURS] += ahead.running_h_per_d[at] * days
-    context[:, _DAYS] += days
-    values = evidence.values[at]
-    values[:, : len(LEVELS)] += ahead.slope_per_d[at] * days[:, None]
-    _, cost = kernel.assess_all(context, values, tables(policy), rules(policy), costs(policy))
-    return cheapest(cost, allowed)
+    then[:, _X] += used
+    then[:, _SINCE] += used
+    then[:, _HOURS] += ahead.running_h_per_d[at] * days
+    then[:, _DAYS] += days
+    return then
 
 
 def ahead(life: pd.DataFrame, evidence: Evidence, column: str, faster: float = 1.0) -> Ahead:

@@ -110,7 +110,9 @@ GUARDS: dict[str, Applies] = {
     )
 }  # fmt: skip
 CODES = tuple(TAKES)
-_TAKES = np.array([[action in taken for action in ACTIONS] for taken in TAKES.values()], dtype=np.bool_)
+_TAKES = np.array([[action in names for action in ACTIONS] for names in TAKES.values()], dtype=np.bool_)
+TAKEN = dict(zip(CODES, _TAKES, strict=True))
+"""Per guard, which of the actions it takes away."""
 
 
 def applied(s: Situation, policy: Policy, night: date) -> BoolArray:
@@ -124,12 +126,22 @@ def applied(s: Situation, policy: Policy, night: date) -> BoolArray:
 
 def allowed(guards: BoolArray) -> BoolArray:
     """Which actions are left [bearings, actions]; inspect where none is."""
-    left: BoolArray = np.asarray(~(guards[:, :, None] & _TAKES).any(axis=1))
-    left[:, ACTIONS.index("inspect")] |= ~left.any(axis=1)
-    return left
+    return left(taken(guards))
+
+
+def taken(guards: BoolArray) -> BoolArray:
+    """Which actions the guards take away [bearings, actions]."""
+    return np.stack([guards[:, _TAKES[:, action]].any(axis=1) for action in range(len(ACTIONS))], axis=1)
+
+
+def left(taken: BoolArray) -> BoolArray:
+    """Which actions are left where those are taken away; inspect where none is."""
+    stay = ~taken
+    stay[:, ACTIONS.index("inspect")] |= ~stay.any(axis=1)
+    return stay
 
 
 def deciding(guards: BoolArray, action: int) -> str:
     """Code of the first guard that took one action from one bearing [guards]."""
-    taken = guards & _TAKES[:, action]
-    return CODES[int(np.argmax(taken))] if taken.any() else ""
+    by = guards & _TAKES[:, action]
+    return CODES[int(np.argmax(by))] if by.any() else ""

@@ -220,6 +220,24 @@ def assess_all(
 
 
 @kernel
+def reassess_all(
+    context: FloatArray, totals: FloatArray, rules: Rules, costs: FloatArray
+) -> FloatArray:
+    """Expected costs of bearing-nights whose evidence stays as it was weighed, ``totals`` [bearing-nights, states but
+    the first], while time goes on."""
+    prior = np.empty(7)
+    hold = np.empty(7)
+    posterior = np.empty(7)
+    cost = np.empty((context.shape[0], 3))
+    for n in range(context.shape[0]):
+        prior_one(context[n], rules, prior)
+        hold_one(context[n], rules, costs, hold)
+        posterior_one(prior, totals[n : n + 1], posterior)
+        cost_one(posterior, costs, hold, cost[n])
+    return cost
+
+
+@kernel
 def cheapest_all(cost: FloatArray, allowed: BoolArray) -> IntArray:
     """Cheapest allowed action; equal to the last few digits goes to grease, then hold. -1 where none is allowed."""
     call = np.empty(cost.shape[0], dtype=np.int64)
