@@ -33,6 +33,7 @@ class Sight:
 
     ``runs`` holds the run that stands for every decided night, oldest first, up to this one; ``decisions`` and
     ``before`` (those of the decided night before) are rows of the schema by bearing_id, ``bearings`` of the register.
+    ``kept`` is for what follows from these runs alone: later commits that bring no run share it.
     """
 
     snapshot: Snapshot
@@ -43,6 +44,7 @@ class Sight:
     bearings: Mapping[str, Row]
     decisions: Mapping[str, Row]
     before: Mapping[str, Row]
+    kept: dict[str, Any]
 
     @property
     def night(self) -> date:
@@ -71,6 +73,7 @@ class Desk:
         self.policy = lru_cache(maxsize=4)(self._read_policy)
         self._lock = Lock()
         self._sight = lru_cache(maxsize=4)(self._read_sight)
+        self._kept = lru_cache(maxsize=4)(_empty)
         self._register = lru_cache(maxsize=4)(self._read_register)
         self._decisions = lru_cache(maxsize=8)(self._read_decisions)
 
@@ -91,11 +94,12 @@ class Desk:
         runs = tuple(run for run in standing if night is None or run["night"] <= night)
         if not runs or (night is not None and runs[-1]["night"] != night):
             raise NotThere("no night was decided yet" if night is None else f"the night {night} was not decided")
+        kept = self._kept(runs[-1]["night"], max(run["commit_id"] for run in runs))
         register, bearings = self._register(runs[-1]["register_digest"])
         now, before = (
             self._decisions(run["run_id"], run["commit_id"], run["night"]) for run in (runs[-1], runs[-2:][0])
         )
-        return Sight(snapshot, runs[-1], runs, nights, register, bearings, now, before if len(runs) > 1 else {})
+        return Sight(snapshot, runs[-1], runs, nights, register, bearings, now, before if len(runs) > 1 else {}, kept)
 
     def _read_register(self, digest: str) -> tuple[Register, Mapping[str, Row]]:
         register = restore(self.store.ledger_rows("registers", {"digest": digest})[0]["text"])
@@ -112,6 +116,10 @@ class Desk:
     def _read_decisions(self, run_id: str, commit_id: int, night: date) -> Mapping[str, Row]:
         found = self.store.snapshot().read("decisions", None, [("run_id", "=", run_id), ("night", "=", night)])
         return {row["bearing_id"]: row for row in rows(found)}
+
+
+def _empty(night: date, commit_id: int) -> dict[str, Any]:
+    return {}
 
 
 def evidence_of(sight: Sight, bearing_ids: Iterable[str]) -> dict[str, list[Row]]:

@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
-from functools import lru_cache
 from math import ceil
 from typing import Any
 
@@ -59,7 +58,7 @@ class Line:
     first_night: date
     state: str
     probability: float
-    review: Row | None
+    review: Row | None = None
     evidence: Sequence[Row] = ()
     trend_source: str = ""
     trend: tuple[float | None, ...] = ()
@@ -114,14 +113,16 @@ def queue(sight: Sight, filters: Filters) -> Queue:
     )
 
 
-@lru_cache(maxsize=4)
-def queue_lines(sight: Sight) -> tuple[Line, ...]:
-    """A line for every bearing of the night, the most urgent first, without trends."""
+def queue_lines(sight: Sight) -> Sequence[Line]:
+    """A line for every bearing of the night, the most urgent first, without evidence and trends."""
+    if "lines" not in sight.kept:
+        flagged = [b for b, row in sight.decisions.items() if is_flagged(row)]
+        first = first_nights(sight, flagged)
+        lines = (_line(sight, b, row, first.get(b, sight.night)) for b, row in sight.decisions.items())
+        sight.kept["lines"] = sorted(lines, key=urgency)
     reviews = newest_reviews(sight.snapshot)
-    flagged = [b for b, row in sight.decisions.items() if is_flagged(row)]
-    first = first_nights(sight, flagged)
-    lines = (_line(sight, b, row, first.get(b, sight.night), reviews.get(b)) for b, row in sight.decisions.items())
-    return tuple(sorted(lines, key=urgency))
+    lines = sight.kept["lines"]
+    return [replace(line, review=reviews[b]) if (b := line.bearing_id) in reviews else line for line in lines]
 
 
 def is_flagged(decision: Row) -> bool:
@@ -147,13 +148,13 @@ def leading_state(decision: Row) -> tuple[str, float]:
     return state, float(known[state])
 
 
-def _line(sight: Sight, bearing_id: str, row: Row, first: date, review: Row | None) -> Line:
+def _line(sight: Sight, bearing_id: str, row: Row, first: date) -> Line:
     held = sight.before.get(bearing_id)
     state, probability = leading_state(row)
     standing = _standing(row, held, first, sight.night)
     call_before = str(held["call"] or "failed") if held else ""
     bearing = sight.bearings.get(bearing_id, {"area": None, "route": None, "criticality": None, "machine_id": None})
-    return Line(row, bearing, standing, call_before, first, state, probability, review)
+    return Line(row, bearing, standing, call_before, first, state, probability)
 
 
 def _standing(row: Row, held: Row | None, first: date, night: date) -> str:

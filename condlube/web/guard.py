@@ -8,9 +8,12 @@ from urllib.parse import urlsplit
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import PlainTextResponse
 
-# The one hash is that of an empty style element, which the chart library fills by script.
+# Hashes of the two style elements that the chart library makes: an empty one, which it fills by script, and a fixed one.
+_CHART_STYLES = (
+    "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=' 'sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o='"
+)
 POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self' 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='; "
+    f"default-src 'none'; script-src 'self'; style-src 'self' {_CHART_STYLES}; "
     "img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 HEADERS = {

@@ -1,11 +1,15 @@
 """Serving the review pages."""
 
+from contextlib import suppress
 from ipaddress import ip_address
 from pathlib import Path
+from threading import Thread
+from time import sleep
 
 from condlube.errors import CondlubeError
 from condlube.operations.access import Access, access_file
 from condlube.operations.definition import load
+from condlube.operations.desk import Desk
 
 
 def serve(site: Path, host: str, port: int) -> None:
@@ -24,7 +28,25 @@ def serve(site: Path, host: str, port: int) -> None:
             f"host {host}: the pages would be open to the network. Give somebody credentials first with "
             f"`condlube access {site} NAME`, or keep to 127.0.0.1"
         )
-    uvicorn.run(create_app(site, access), host=host, port=port, log_level="warning", server_header=False)
+    app = create_app(site, access)
+    Thread(target=keep_warm, args=(app.state.frame.desk,), daemon=True).start()
+    uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False)
+
+
+def keep_warm(desk: Desk, every_s: float = 30.0) -> None:
+    """Read each new night before the first analyst asks for it, and compile what the trends need."""
+    from condlube.operations.bearing import bearing_night
+    from condlube.operations.queue import queue_lines
+
+    compiled = False
+    while True:
+        with suppress(CondlubeError):
+            sight = desk.sight()
+            lines = queue_lines(sight)
+            if lines and not compiled:
+                bearing_night(desk, sight, lines[0].bearing_id)
+                compiled = True
+        sleep(every_s)
 
 
 def is_loopback(host: str) -> bool:

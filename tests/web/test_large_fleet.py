@@ -37,7 +37,8 @@ def decision(k, night, run_id, call):
         "look_at": "bearing" if call == "inspect" else "", "basis": "cost", "cost_call": call,
         "reason": "damaged ultrasound" if call == "inspect" else "starved ultrasound" if call == "grease" else "quiet",
         **p, "p_adequate": 0.94, "prior_adequate": 0.94, **{f"cost_{a}": 1.0 for a in ACTIONS}, "x": 0.5,
-        "interval_h": 5000.0, "grease_g": 33.0, "interval_method": "trade_formula", "due_date": night + timedelta(days=k % 30),
+        "interval_h": 5000.0, "grease_g": 33.0, "interval_method": "trade_formula",
+        "due_date": night + timedelta(days=k % 30),
         "condition_status": "ok", "days_since_greasing": 100.0, "failed": "",
     }  # fmt: skip
 
@@ -49,10 +50,8 @@ def evidence(k, night, run_id, source, ordinal, deviation):
             "reason": "", **bits}  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def large(tmp_path_factory):
+def write_large_site(folder):
     """A store filled by hand: every tenth bearing flagged, half of these since earlier nights."""
-    folder = tmp_path_factory.mktemp("large")
     head = "bearing_id,machine_id,area,route,designation,speed_rpm,commissioned,criticality"
     (folder / "bearings.csv").write_text("\n".join([head, *bearing_rows()]) + "\n")
     (folder / "nightly.toml").write_text('[site]\nname = "Large"\nzone = "UTC"\n[files]\nbearings = "bearings.csv"\n')
@@ -81,6 +80,11 @@ def large(tmp_path_factory):
                      "policies": [{"digest": policy.digest, "text": policy.text}]}  # fmt: skip
             writer.commit("night", NOW, {"runs": [run], **texts})
     return folder
+
+
+@pytest.fixture(scope="module")
+def large(tmp_path_factory):
+    return write_large_site(tmp_path_factory.mktemp("large"))
 
 
 @pytest.mark.long
