@@ -14,6 +14,7 @@ from condlube.store import delta, order
 from condlube.store.layout import LAYOUT, MONTH
 from condlube.store.predicate import month
 from condlube.store.store import Store
+from condlube.store.views import run_of
 from condlube.store.writer import Writer
 
 _TRIM = "upkeep: let go evidence of unflagged nights of "
@@ -38,8 +39,8 @@ def keep_up(
     """Bring the store into the shape in which it reads fast and stays small.
 
     Months before that of ``now`` whose files lie across each other are rewritten, each once; the present month is left
-    to the nights. Evidence of nights whose whole month lies more than ``retention_days`` back is let go where the call
-    was a plain hold; decisions stay. Files that no version of the last ``vacuum_days`` needs are removed.
+    to the nights. Evidence of nights whose whole month lies more than ``retention_days`` before the newest night is let
+    go where the call was a plain hold; decisions stay. Files that no version of the last ``vacuum_days`` needs go.
 
     ``on_step`` is told of each step before it begins. Raises ``Busy`` while another writer is at work.
     """
@@ -55,8 +56,12 @@ def keep_up(
 
 
 def _trim(writer: Writer, now: datetime, days: int, on_step: Callable[[str], None]) -> tuple[str, ...]:
+    newest = run_of(writer.snapshot())
+    if newest is None:
+        return ()
+    # Counted from the newest night, for a clock that is wrong must not cost evidence.
+    cutoff = month(newest["night"] - timedelta(days=days))
     done = {row["source"].removeprefix(_TRIM) for row in writer.ledger_rows("commits")}
-    cutoff = month(now - timedelta(days=days))
     due = [m for m in writer.apply(order.months, "evidence") if m < cutoff and m not in done]
     for of in due:
         on_step(f"letting go evidence of unflagged nights of {of}")

@@ -49,7 +49,7 @@ def fill(store, days, calls=lambda k: "hold"):
         for night in days:
             for name, table in night_tables(night, calls).items():
                 writer.append(name, table)
-            writer.commit(f"night {night}", NOW)
+            writer.commit(f"night {night}", NOW, {"runs": [{"run_id": f"run-{night}", "night": night}]})
 
 
 def content(store):
@@ -114,7 +114,7 @@ def test_the_order_of_appends_outlives_rewriting(store, make):
 def test_evidence_of_plain_holds_is_let_go_after_its_time_and_the_calls_stay(store):
     calls = ["hold", "grease", "inspect", None]
     fill(store, nights(date(2025, 1, 5), 3), lambda k: calls[k % 4])
-    fill(store, nights(date(2025, 3, 1), 1))
+    fill(store, [date(2025, 3, 1), NOW.date()])
     keep_up(store, NOW, retention_days=400)
     snapshot = store.snapshot()
     old = [("night", "<", date(2025, 2, 1))]
@@ -122,7 +122,7 @@ def test_evidence_of_plain_holds_is_let_go_after_its_time_and_the_calls_stay(sto
     kept = snapshot.read("evidence", ["bearing_id"], old)["bearing_id"].to_pylist()
     flagged = [b for k, b in enumerate(reversed(BEARINGS)) if calls[k % 4] != "hold"]
     assert sorted(kept) == sorted(flagged * 9)
-    assert snapshot.read("evidence", None, [("night", ">=", date(2025, 2, 1))]).num_rows == 3 * len(BEARINGS)
+    assert snapshot.read("evidence", None, [("night", ">=", date(2025, 2, 1))]).num_rows == 6 * len(BEARINGS)
     assert keep_up(store, NOW, retention_days=400).trimmed == ()
 
 
@@ -134,15 +134,24 @@ def test_a_hold_with_a_second_action_is_no_plain_hold(store):
     with store.writer() as writer:
         writer.append("decisions", tables["decisions"].set_column(place, "second_action", second))
         writer.append("evidence", tables["evidence"])
-        writer.commit("night", NOW)
+        writer.commit("night", NOW, {"runs": [{"run_id": "later", "night": NOW.date()}]})
     assert keep_up(store, NOW).trimmed == ("2025-01",)
     assert store.snapshot().read("evidence").num_rows == 3
 
 
 def test_the_months_kept_are_never_younger_than_said(store):
-    fill(store, [date(2025, 2, 26), date(2025, 1, 31)])
+    fill(store, [date(2025, 2, 26), date(2025, 1, 31), NOW.date()])
     assert keep_up(store, NOW, retention_days=400).trimmed == ("2025-01",)
     assert (NOW.date() - date(2025, 1, 31)).days > 400
+
+
+def test_a_clock_far_ahead_costs_no_evidence(store):
+    fill(store, [date(2026, 3, 1), date(2026, 3, 2)])
+    assert keep_up(store, datetime(2099, 1, 1, tzinfo=UTC)).trimmed == ()
+    with store.writer() as writer:
+        writer.append("evidence", night_tables(date(2026, 1, 1))["evidence"])
+        writer.commit("no run", NOW)
+    assert keep_up(store, datetime(2099, 1, 1, tzinfo=UTC)).trimmed == ()
 
 
 def test_files_go_after_seven_days_and_not_before(store):
@@ -197,7 +206,7 @@ def test_dying_at_any_point_of_upkeep_changes_nothing_that_is_valid(store, monke
     """Each attempt dies one write later than the one before, until one gets through."""
     monkeypatch.setattr("os.fsync", lambda handle: None)
     fill(store, nights(date(2025, 1, 1), 2), lambda k: "grease" if k % 2 else "hold")
-    fill(store, nights(date(2026, 3, 1), 6))
+    fill(store, nights(date(2026, 3, 20), 6))
     held = content(store)
     trimmed = held | {"evidence": [row for row in held["evidence"] if "datetime.date(2026" in row or kept(row)]}
     places = (
