@@ -38,7 +38,7 @@ def calibration(probability: FloatArray, state: IntArray) -> Calibration | None:
 
     known = (state >= 0) & ~np.isnan(probability)
     said, truth = probability[known], (state[known] > 0).astype(np.int64)
-    if truth.min(initial=1) == truth.max(initial=0):
+    if len(np.unique(truth)) < 2:
         return None
     seen, mean = calibration_curve(truth, said, n_bins=BINS, strategy="quantile")
     base = float(brier_score_loss(truth, np.full(len(truth), truth.mean())))

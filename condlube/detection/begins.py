@@ -41,13 +41,15 @@ def in_force(events: pd.DataFrame) -> pd.DataFrame:
 
 def local_day(time: pd.Timestamp, zone: ZoneInfo) -> int:
     """Site-local date of an instant, as days since 1970-01-01."""
-    return time.tz_convert(zone).toordinal() - EPOCH
+    ordinal: int = time.tz_convert(zone).toordinal()
+    return ordinal - EPOCH
 
 
 def local_days(times: pd.Series, zone: ZoneInfo) -> Ints:
     """Site-local dates of instants, as days since 1970-01-01."""
     local = pd.DatetimeIndex(pd.to_datetime(times, utc=True)).tz_convert(zone).tz_localize(None)
-    return local.to_numpy().astype("datetime64[D]").astype(np.int64)
+    days: Ints = local.to_numpy().astype("datetime64[D]").astype(np.int64)
+    return days
 
 
 def begins_of(points: pd.DataFrame, events: pd.DataFrame, settling_days: int, zone: ZoneInfo) -> list[list[Begin]]:

@@ -49,7 +49,8 @@ class Cells:
 
 def day_number(dates: pd.Series) -> Ints:
     """Dates as days since 1970-01-01."""
-    return pd.to_datetime(dates).to_numpy().astype("datetime64[D]").astype(np.int64)
+    days: Ints = pd.to_datetime(dates).to_numpy().astype("datetime64[D]").astype(np.int64)
+    return days
 
 
 def signal_points(points: pd.DataFrame, bearings: pd.DataFrame) -> pd.DataFrame:
@@ -135,11 +136,14 @@ class _Columns:
         self.table, self.taken = table, taken
 
     def floats(self, column: str) -> Floats:
-        return pd.to_numeric(self.table[column]).to_numpy(dtype=float, na_value=np.nan)[self.taken]
+        values: Floats = pd.to_numeric(self.table[column]).to_numpy(dtype=float, na_value=np.nan)[self.taken]
+        return values
 
 
 def _instants(times: pd.Series) -> Ints:
-    return pd.to_datetime(times, utc=True).dt.tz_localize(None).to_numpy().astype("datetime64[us]").astype(np.int64)
+    utc = pd.to_datetime(times, utc=True).dt.tz_localize(None)
+    instants: Ints = utc.to_numpy().astype("datetime64[us]").astype(np.int64)
+    return instants
 
 
 def _operating(rows: _Columns, lagged: Bools) -> Floats:

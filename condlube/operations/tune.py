@@ -139,7 +139,8 @@ def tune(path: Path, first: date, last: date, every: int = 1, on_step: OnStep = 
             moves, after, tuned = False, before, None
     x = number(judged.grid, decisions, "x")
     made = Tuning(
-        definition.site.name, span.nights[0], span.nights[-1], found, in_force, tuned, held_out, trade_off(replayed, facts, found.policy), turned(replayed, before, after),
+        definition.site.name, span.nights[0], span.nights[-1], found, in_force, tuned, held_out,
+        trade_off(replayed, facts, found.policy), turned(replayed, before, after),
         grease_life(*fillings(judged.grid, x, judged.record), policy),
         definition.output / f"policy-proposed-{span.nights[-1]}.toml" if moves else None,
     )  # fmt: skip
@@ -164,8 +165,8 @@ def _life(life: GreaseLife | None) -> Iterator[str]:
     kept = "the handbook's shape" if life.shape_kept else f"shape {life.shape:.2f}"
     yield (
         f"Grease life: {life.ended} of {life.fillings} fillings ran out; with {kept}, 1 % are gone at {life.l01:.2f} "
-        f"of the interval ({life.l01_range[0]:.2f} to {life.l01_range[1]:.2f}) and 10 % at {life.l10:.2f}; the handbook "
-        f"says 1.00 and {life.handbook_l10:.2f} (chance of a record as far off: {life.handbook_p:.2g})."
+        f"of the interval ({life.l01_range[0]:.2f} to {life.l01_range[1]:.2f}) and 10 % at {life.l10:.2f}; the "
+        f"handbook says 1.00 and {life.handbook_l10:.2f} (chance of a record as far off: {life.handbook_p:.2g})."
     )
 
 

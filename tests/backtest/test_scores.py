@@ -58,6 +58,7 @@ def test_calibration_leaves_out_what_the_record_does_not_tell():
     assert found.brier == pytest.approx(brier_score_loss(state[1000:] > 0, probability[1000:]))
     assert np.abs(found.said - found.seen).max() < 0.08
     assert calibration(probability, np.zeros(4000, dtype=int)) is None
+    assert calibration(probability, np.full(4000, -1)) is None
 
 
 def test_scores_of_two_bearings(policy: Policy):

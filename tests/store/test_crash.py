@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections import Counter
 from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
@@ -138,10 +139,20 @@ def test_a_process_killed_at_a_point(tmp_path, undisturbed, share):
     assert crashing.content(store) == expected
 
 
-def killed_at_random(folder, expected, seed):
+@pytest.fixture(scope="module")
+def length_s(tmp_path_factory):
+    """How long the work takes as a process, here and now."""
+    with run(tmp_path_factory.mktemp("length") / "store") as process:
+        process.stdout.readline()
+        began = time.monotonic()
+        assert process.wait(60) == 0
+        return time.monotonic() - began
+
+
+def killed_at_random(folder, expected, length_s, seed):
     with run(folder) as process:
         process.stdout.readline()
-        time.sleep(random.Random(seed).uniform(0, 1.2))
+        time.sleep(random.Random(seed).uniform(0, length_s))
         process.kill()
     store = Store.open(folder)
     state = seen(store)
@@ -152,13 +163,15 @@ def killed_at_random(folder, expected, seed):
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_a_process_killed_at_a_random_moment(tmp_path, undisturbed, seed):
-    killed_at_random(tmp_path / "store", undisturbed[0], seed)
+def test_a_process_killed_at_a_random_moment(tmp_path, undisturbed, length_s, seed):
+    killed_at_random(tmp_path / "store", undisturbed[0], length_s, seed)
 
 
 @pytest.mark.long
-def test_fifty_processes_killed_at_random_moments(tmp_path, undisturbed):
-    states = {killed_at_random(tmp_path / f"store{seed}", undisturbed[0], 1000 + seed) for seed in range(50)}
+def test_fifty_processes_killed_at_random_moments(tmp_path, undisturbed, length_s):
+    folders = [tmp_path / f"store{seed}" for seed in range(50)]
+    states = Counter(killed_at_random(f, undisturbed[0], length_s, 1000 + k) for k, f in enumerate(folders))
+    print(dict(states))
     assert len(states) > 2, "the moments must fall into different states to prove anything"
 
 
