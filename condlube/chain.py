@@ -41,9 +41,7 @@ class Plant(NamedTuple):
 
     @classmethod
     def of(cls, register: Register) -> Plant:
-        return cls(
-            register, register.bearings.to_pandas(), register.greases.to_pandas(), register.points.to_pandas()
-        )
+        return cls(register, register.bearings.to_pandas(), register.greases.to_pandas(), register.points.to_pandas())
 
 
 class Bearings(NamedTuple):
@@ -86,9 +84,7 @@ def decide(
     """Life used up, odds of each state, expected cost of each action, guards, the call and what to do (assessment,
     prognosis, advisory)."""
     site = plant.register.site
-    used = life(
-        batch.bearings, plant.greases, batch.points, batch.usage, events, batch.deviations, site, policy, as_of
-    )
+    used = life(batch.bearings, plant.greases, batch.points, batch.usage, events, batch.deviations, site, policy, as_of)
     return call(batch.bearings, plant.greases, events, used, batch.deviations, reviews, site, policy, as_of)
 
 

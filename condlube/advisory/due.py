@@ -64,7 +64,7 @@ def due(
     """
     hold, grease = call == ACTIONS.index("hold"), call == ACTIONS.index("grease")
     spread = policy.due.interval_spread
-    days = {}
+    days: dict[str, FloatArray] = {}
     for name, wanted, slope, faster in (
         ("due_date", hold, "slope", 1.0),
         ("due_early", hold, "slope_high", spread),

@@ -111,18 +111,14 @@ def _register_start(bearings: pd.DataFrame, site: Site) -> tuple[TimeArray, npt.
     return np.array(instants, dtype="datetime64[us]")[position].reshape(latest.shape), origin
 
 
-def _latest(
-    start: TimeArray, origin: npt.NDArray[np.object_], code: IntArray, time: TimeArray, name: str
-) -> None:
+def _latest(start: TimeArray, origin: npt.NDArray[np.object_], code: IntArray, time: TimeArray, name: str) -> None:
     """Move ``start`` of bearings ``code`` to the latest of their times, in place."""
     for k, t in zip(code, time, strict=True):
         if k >= 0 and not t < start[k]:
             start[k], origin[k] = t, name
 
 
-def _responded_not(
-    ids: pd.Index, code: IntArray, time: TimeArray, failed: pd.DataFrame
-) -> npt.NDArray[np.bool_]:
+def _responded_not(ids: pd.Index, code: IntArray, time: TimeArray, failed: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Which of the greasings had no effect."""
     pairs = zip(ids.get_indexer(failed["bearing_id"]).tolist(), times(failed["response_to"]).tolist(), strict=True)
     without = set(pairs)

@@ -220,9 +220,7 @@ def assess_all(
 
 
 @kernel
-def reassess_all(
-    context: FloatArray, totals: FloatArray, rules: Rules, costs: FloatArray
-) -> FloatArray:
+def reassess_all(context: FloatArray, totals: FloatArray, rules: Rules, costs: FloatArray) -> FloatArray:
     """Expected costs of bearing-nights whose evidence stays as it was weighed, ``totals`` [bearing-nights, states but
     the first], while time goes on."""
     prior = np.empty(7)

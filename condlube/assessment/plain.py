@@ -117,5 +117,3 @@ def values_of(row: Sequence[float]) -> dict[str, float]:
 
 def _rounded(bits: float) -> float:
     return floor(bits * BIT + 0.5) / BIT
-
-

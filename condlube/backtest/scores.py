@@ -28,9 +28,7 @@ SHARE, RATE = "share", "per bearing-year"
 FAILURES = {"caught, lubrication": True, "caught, other": False}
 
 
-def scores(
-    grid: Grid, found: pd.DataFrame, dose_g: FloatArray, policy: Policy, drawn: FloatArray
-) -> dict[str, Score]:
+def scores(grid: Grid, found: pd.DataFrame, dose_g: FloatArray, policy: Policy, drawn: FloatArray) -> dict[str, Score]:
     """Scores by name.
 
     Parameters

@@ -173,9 +173,7 @@ def _groups(nights: Nights, folds: int) -> list[tuple[IntArray, IntArray]]:
     return [(np.asarray(a, dtype=np.int64), np.asarray(b, dtype=np.int64)) for a, b in split]
 
 
-def _later(
-    nights: Nights, day: IntArray, policy: Policy, moved: tuple[str, ...], drawn: FloatArray
-) -> Compared | None:
+def _later(nights: Nights, day: IntArray, policy: Policy, moved: tuple[str, ...], drawn: FloatArray) -> Compared | None:
     """Fitted to the earlier nights, judged on the later; None where either has nothing on record."""
     early = day < np.quantile(day, EARLIER)
     sick = nights.state > 0

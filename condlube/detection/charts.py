@@ -36,9 +36,7 @@ def ewma_run_length(weight: float, limit: float, two_sided: bool = False, states
         inside = np.diff(norm.cdf(z), axis=1)
         start = states // 2
     else:
-        inside, start = _reflected(
-            lambda state, edge: norm.cdf((edge - (1 - weight) * state) / weight), top, states
-        )
+        inside, start = _reflected(lambda state, edge: norm.cdf((edge - (1 - weight) * state) / weight), top, states)
     return float(np.linalg.solve(np.eye(states) - inside, np.ones(states))[start])
 
 

@@ -14,9 +14,7 @@ from condlube.policy.detection import Detection
 _LIKE = 3.0  # sizes within this factor are alike, for points of one quantity
 
 
-def shares(
-    targets: pd.DataFrame, lo: Ints, hi: Ints, day: Ints, residual: Floats, policy: Detection
-) -> Floats:
+def shares(targets: pd.DataFrame, lo: Ints, hi: Ints, day: Ints, residual: Floats, policy: Detection) -> Floats:
     """Share for each target: one point on one night, with its comparable nights in rows ``lo`` to ``hi``.
 
     ``targets`` has columns night, collector, bearing, quantity, spread. A target far from its expected level that came

@@ -101,9 +101,7 @@ def difference(models: Models, c: int, p: int, margins: Floats) -> tuple[float, 
 
     Mean over five speeds of the range; NaN where the parent has seen nothing like them.
     """
-    return _difference(
-        models.coefficients, models.covariance, models.knots, models.low, models.high, c, p, margins
-    )
+    return _difference(models.coefficients, models.covariance, models.knots, models.low, models.high, c, p, margins)
 
 
 @kernel

@@ -71,9 +71,7 @@ def against_family(models: Models, r: int, family: Family | None, floor: float, 
     return Adjusted(off, min(1.0, off / above) if above > 0 else weight, max(float(pooled), floor))
 
 
-def against_parent(
-    models: Models, r: int, p: int, margins: Floats, policy: Reference
-) -> tuple[float, bool]:
+def against_parent(models: Models, r: int, p: int, margins: Floats, policy: Reference) -> tuple[float, bool]:
     """Level to take off because the parent sits lower, and whether this reference is the new parent."""
     over, uncertainty = difference(models, r, p, margins)
     if np.isnan(over):

@@ -1,4 +1,6 @@
-"""Life of a reference: open -> collecting -> frozen -> ended. Never edited, never learned from a deviating night.
+"""Life of a reference: open, collecting, frozen, ended; long because one walk carries it from state to state.
+
+Never edited, never learned from a deviating night.
 
 A first reference is frozen provisionally after a few nights, so that a new point is not blind for long, and followed
 by a full one. A greasing begins a new period while the earlier reference goes on serving; another bearing or sensor
@@ -293,9 +295,7 @@ class _Walk:
         parent = ""
         if point.parent >= 0:
             parent = self.from_[point.parent].isoformat()
-            more, _ = against_parent(
-                self.models, r, point.parent, self.margins[p], self.policy.reference
-            )
+            more, _ = against_parent(self.models, r, point.parent, self.margins[p], self.policy.reference)
             self.models.coefficients[r, 0] -= more
             off += more
         self.models.spread[r] = spread
@@ -317,9 +317,7 @@ class _Walk:
         point = self.points[p]
         if point.serving >= 0 and replaced(point.begins, self.first[point.serving], self.first[r]):
             point.parent = -1
-        if point.parent < 0 or against_parent(
-            self.models, r, point.parent, self.margins[p], self.policy.reference
-        )[1]:
+        if point.parent < 0 or against_parent(self.models, r, point.parent, self.margins[p], self.policy.reference)[1]:
             point.parent = r
         point.serving = r
         if self.family[p]:

@@ -68,9 +68,7 @@ def _trimmed(size: Floats) -> float:
 
 
 @kernel
-def _night_figures(
-    residual: Floats, weight: Floats, day: Ints, floor: float, used: float
-) -> tuple[int, float, float]:
+def _night_figures(residual: Floats, weight: Floats, day: Ints, floor: float, used: float) -> tuple[int, float, float]:
     """Night count, robust day-to-day spread with its small-sample allowance, and lag-one correlation."""
     n = residual.size
     night = np.empty(n)

@@ -150,9 +150,7 @@ def _ends(sources: Sources, window: Window, hold: float, end: float) -> tuple[Fl
     return over[silent], sources.machine[source[silent]]
 
 
-def _thresholds(
-    batch: Batch, window: Window, sources: Sources, memory: Floats, rules: Floats
-) -> tuple[Floats, Floats]:
+def _thresholds(batch: Batch, window: Window, sources: Sources, memory: Floats, rules: Floats) -> tuple[Floats, Floats]:
     """Per source the level under which it says stopped, and from which it says running."""
     under, over = np.full(len(sources.point), np.nan), np.full(len(sources.point), np.nan)
     speed = sources.kind == SPEED
@@ -219,9 +217,7 @@ def _combine(
     np.add.at(table[WITNESSES], place[as_usual], 1.0)
 
 
-def distrust(
-    batch: Batch, window: Window, operation: Operation, place: Ints, memory: Floats, rules: Floats
-) -> None:
+def distrust(batch: Batch, window: Window, operation: Operation, place: Ints, memory: Floats, rules: Floats) -> None:
     """A tag that says standstill all the while the machine's signals keep their running level is not believed.
 
     The signals contradict where ``zero_readings`` of their readings, and at least ``contradicted_share`` of those of

@@ -34,9 +34,7 @@ def least_running(ordered: Floats, start: Ints, memory: Floats, rules: Floats, f
     return np.asarray(np.maximum(rules[LEVEL_SHARE] * upper, floor))
 
 
-def votes(
-    level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: Floats
-) -> tuple[Floats, Floats]:
+def votes(level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: Floats) -> tuple[Floats, Floats]:
     """Levels (dB) under which each signal says stopped, and from which it says running; NaN: it never says so.
 
     ``level`` are the day's levels in time order, those of signal s ``start[s]:start[s + 1]``; ``memory`` (signals,

@@ -114,9 +114,7 @@ def backtest(
     decisions, judged = judge_kept(kept, plant, snapshot, rules)
     folder = definition.output / f"backtest-{span.nights[0]}-{span.nights[-1]}"
     failed = int((decisions["failed"].fillna("") != "").sum())
-    made = Backtest(
-        definition.site.name, span, rules.digest, folder, _late(snapshot, span), failed, judged
-    )
+    made = Backtest(definition.site.name, span, rules.digest, folder, _late(snapshot, span), failed, judged)
     _write(made, kept)
     return made
 

@@ -172,8 +172,14 @@ def _stamped(table: pa.Table, name: str, run: object) -> pa.Table:
 def _texts(checked: Checked, plant: Plant) -> dict[str, list[dict[str, Any]]]:
     policy, register = checked.policy, plant.register
     return {
-        "policies": [{"digest": policy.digest, "text": policy.text, "author": policy.policy.author,
-                      "reason": policy.policy.reason}],
+        "policies": [
+            {
+                "digest": policy.digest,
+                "text": policy.text,
+                "author": policy.policy.author,
+                "reason": policy.policy.reason,
+            }
+        ],
         "registers": [{"digest": register.digest, "text": dump(register)}],
         "definitions": [{"digest": checked.definition.digest, "text": checked.definition.text}],
     }

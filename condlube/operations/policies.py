@@ -151,5 +151,3 @@ def _value(policy: Policy, key: str) -> Any:
             return None
         value = getattr(value, name)
     return value
-
-

@@ -52,11 +52,7 @@ def conform(table: str, data: pa.Table) -> pa.Table:
 
 def from_frame(table: str, frame: pd.DataFrame) -> pa.Table:
     """The frame with exactly the columns, order and types of ``table``; what is missing or NaN becomes null."""
-    found = {
-        name: pa.array(column, from_pandas=True)
-        for name, column in frame.items()
-        if not column.isna().all()
-    }
+    found = {name: pa.array(column, from_pandas=True) for name, column in frame.items() if not column.isna().all()}
     if unknown := set(frame.columns) - set(arrow_schema(table).names):
         raise KeyError(f"{table} has no columns {sorted(unknown)}")
     return pa.table(

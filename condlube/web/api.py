@@ -88,9 +88,7 @@ def router(frame: Frame) -> APIRouter:
         return answer(frame.desk.sight().runs)
 
     @made.get("/queue")
-    def get_queue(
-        session: Known, filters: Annotated[Filters, Depends(queue_filters)], night: Night = None
-    ) -> Response:
+    def get_queue(session: Known, filters: Annotated[Filters, Depends(queue_filters)], night: Night = None) -> Response:
         """A page of the night's queue."""
         return answer(queue(frame.desk.sight(night), filters))
 

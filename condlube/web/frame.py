@@ -73,5 +73,3 @@ class Frame:
         """Reports of backtests in the output folder, newest first."""
         folder = self.desk.definition.output / "backtest"
         return sorted(folder.glob("*.html"), reverse=True) if folder.is_dir() else []
-
-

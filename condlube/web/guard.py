@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import PlainTextResponse
 
-# Hashes of the two style elements that the chart library makes: an empty one, which it fills by script, and a fixed one.
+# Hashes of the two style elements that the chart library makes: an empty one, filled by script, and a fixed one.
 _CHART_STYLES = (
     "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=' 'sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o='"
 )

@@ -1,6 +1,5 @@
 """The pages that are looked at. Each reads one sight through an operation and fills one template."""
 
-
 from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date, timedelta
@@ -89,9 +88,7 @@ def router(frame: Frame) -> APIRouter:
         return frame.show(request, session, "health.html", sight, health=health(sight), reasons_of=reasons_of)
 
     @made.get("/data/rejected")
-    def show_rejected(
-        request: Request, session: Known, ingest: str, reason: str = "", night: Night = None
-    ) -> Response:
+    def show_rejected(request: Request, session: Known, ingest: str, reason: str = "", night: Night = None) -> Response:
         sight = frame.desk.sight(night)
         held = sight.snapshot.ledger_rows("ingests", {"ingest_id": ingest})
         if not held:
@@ -189,5 +186,3 @@ def tasks(desk: Desk, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str
         work(decided, evidence, sight.bearings, sight.night, horizon),
         inspections(decided, evidence, sight.bearings),
     )
-
-

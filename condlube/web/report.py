@@ -47,5 +47,3 @@ def _bars(line: Line) -> list[tuple[str, float, float]]:
     if not line.state:
         return []
     return [(source_name(s.evidence["source"]), s.bits, s.total) for s in waterfall(line.evidence, line.state)]
-
-

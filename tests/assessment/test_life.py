@@ -29,9 +29,7 @@ def plant(*bearings, points=(), site=UTC_SITE):
     names = sorted({name for row in rows for name in row})
     text = "\n".join([",".join(names), *(",".join(str(row.get(n, "")) for n in names) for row in rows)])
     point_text = "point_id,bearing_id,tag,quantity,unit\n" + "\n".join(points)
-    register = parse_register(
-        Text("b", text), Text("g", GREASES), Text("p", point_text) if points else None, site
-    )
+    register = parse_register(Text("b", text), Text("g", GREASES), Text("p", point_text) if points else None, site)
     return register.bearings.to_pandas(), register.greases.to_pandas(), register.points.to_pandas()
 
 
@@ -172,9 +170,7 @@ POINTS = ("T,B,t1,temperature,degC",)
 FIRST = date(2025, 6, 1)
 
 
-@pytest.mark.parametrize(
-    ("housing", "faster"), [(60, 1.0), (40, 1.0), (75, 2.0), (67.5, 2**0.5), (90, 4.0)]
-)
+@pytest.mark.parametrize(("housing", "faster"), [(60, 1.0), (40, 1.0), (75, 2.0), (67.5, 2**0.5), (90, 4.0)])
 def test_measured_temperature_halves_per_15_k_above_70_on_the_ring(ask, housing, faster):
     """Ring = housing + 10 K. Below 70 degC the trade formula gains nothing; its own temperature factor is not used."""
     usage = days_of("T", FIRST, 30, octiles=[float(housing)] * 8)

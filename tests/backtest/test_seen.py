@@ -32,14 +32,16 @@ def ledgers(draw):
     rows = []
     for k in range(draw(st.integers(0, 8))):
         earlier = [row["event_id"] for row in rows]
-        rows.append({
-            "event_id": f"e{k}",
-            "time": draw(HOURS),
-            "known_at": draw(HOURS),
-            "kind": draw(st.sampled_from(["relubrication", "withdrawn"])),
-            "bearing_id": "B1",
-            "supersedes": draw(st.sampled_from([None, "", *earlier])),
-        })
+        rows.append(
+            {
+                "event_id": f"e{k}",
+                "time": draw(HOURS),
+                "known_at": draw(HOURS),
+                "kind": draw(st.sampled_from(["relubrication", "withdrawn"])),
+                "bearing_id": "B1",
+                "supersedes": draw(st.sampled_from([None, "", *earlier])),
+            }
+        )
     return rows
 
 

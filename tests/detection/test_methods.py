@@ -116,9 +116,9 @@ def test_steady_level_averages_noise_and_leaves_the_rest():
 def answered(before, after, raised=4.0):
     values = np.array([*before, *after], dtype=float)
     greased = np.array([len(before)])
-    return responses(
-        *span(values), days_of(values), values, ONE, greased, np.array([raised]), 5, 2, 0.5, 0.7, 30, 3.0
-    )[0]
+    return responses(*span(values), days_of(values), values, ONE, greased, np.array([raised]), 5, 2, 0.5, 0.7, 30, 3.0)[
+        0
+    ]
 
 
 def test_responses():

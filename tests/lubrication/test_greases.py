@@ -147,8 +147,11 @@ def test_a_good_choice_is_right() -> None:
         ({"thickener": "calcium"}, "highest temperature", Verdict.WRONG),
         ({"start_temperature_degc": -40.0}, "lowest temperature", Verdict.WRONG),
         ({"ring_temperature_degc": 145.0, "speed_rpm": 400.0}, "viscosity ratio", Verdict.WRONG),
-        ({"ring_temperature_degc": 145.0, "speed_rpm": 400.0, "extreme_pressure": 1}, "viscosity ratio",
-         Verdict.BORDERLINE),
+        (
+            {"ring_temperature_degc": 145.0, "speed_rpm": 400.0, "extreme_pressure": 1},
+            "viscosity ratio",
+            Verdict.BORDERLINE,
+        ),
         ({"ring_temperature_degc": 30.0}, "viscosity ratio", Verdict.BORDERLINE),
         ({"viscosity_100_mm2_s": np.nan}, "viscosity ratio", Verdict.CANNOT_TELL),
         ({"load_ratio_c_p": 7.0}, "EP additives", Verdict.BORDERLINE),

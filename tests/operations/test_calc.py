@@ -133,9 +133,7 @@ def test_sealed_bearing_has_no_interval() -> None:
 
 def test_dimensions_and_designation_agree() -> None:
     by_name = interval(bearing("6313"), 1800.0)
-    by_size = interval(
-        bearing(bearing_type="deep_groove_ball", bore_mm=65.0, outside_diameter_mm=140.0), 1800.0
-    )
+    by_size = interval(bearing(bearing_type="deep_groove_ball", bore_mm=65.0, outside_diameter_mm=140.0), 1800.0)
     assert by_name.results == by_size.results
 
 

@@ -145,9 +145,7 @@ def test_many_equal_one_by_one(rows: list[tuple[float, float, str, float, float]
     by_trade = trade.trade_interval(speed, bore, factors.design_factor(kind))
     multiplier = temperature.temperature_multiplier(ring, may_double=catalogue.may_double(kind))
     for i in range(len(rows)):
-        one = catalogue.catalogue_interval(
-            speed[i], bore[i], outside[i], bearing_type=kind[i], load_ratio_c_p=ratio[i]
-        )
+        one = catalogue.catalogue_interval(speed[i], bore[i], outside[i], bearing_type=kind[i], load_ratio_c_p=ratio[i])
         np.testing.assert_allclose(interval.value[i], one.value, rtol=1e-13)
         assert interval.reason[i] == one.reason
         one = trade.trade_interval(speed[i], bore[i], factors.design_factor(kind[i]))

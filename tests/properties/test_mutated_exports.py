@@ -75,7 +75,8 @@ def _route() -> tuple[str, str]:
 
 EXPORTS = {make.__name__: make() for make in (_long_iso, _long_local, _epoch, _wide, _route)}
 RUBBISH = [
-    b"\n", b"\r", b"\r\n", b'"', b'""', b",", b";", b"\t", b"\0", b"\xff", b"\xe9", b"\xc3\xa9", b" ", b"-", b"1e999", b"nan",
+    b"\n", b"\r", b"\r\n", b'"', b'""', b",", b";", b"\t", b"\0", b"\xff", b"\xe9", b"\xc3\xa9", b" ", b"-", b"1e999",
+    b"nan",
     b"inf", b"Bad", b"\xef\xbb\xbf", b"9" * 400, b"2026-10-25 02:30", b"31/04/2026 12:00", b",,,,",
 ]  # fmt: skip
 

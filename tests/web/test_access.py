@@ -185,5 +185,3 @@ def test_logging_out_ends_the_session(guarded):
     stolen = guarded()
     stolen.cookies.set("condlube_session", token)
     assert stolen.get("/backtest").status_code == 303
-
-

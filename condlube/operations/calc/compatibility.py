@@ -62,7 +62,7 @@ def _charts_page(in_service: str, assigned: str) -> Method:
         "Thickeners",
         "; ".join(f"{chart}: {SOURCES[chart]}" for chart in cells),
         results=tuple(Item(chart.replace(" ", "_"), chart, LETTERS[letter]) for chart, letter in cells.items()),
-        notes=("charts contradict each other and say nothing about additives: \"compatible\" means worth a test",),
+        notes=('charts contradict each other and say nothing about additives: "compatible" means worth a test',),
     )
 
 

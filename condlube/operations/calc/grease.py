@@ -8,9 +8,7 @@ from condlube.lubrication.grease_codes import ISO, GreaseCode, parse_din, parse_
 from condlube.operations.calc.working import Item, Method, Working, outside_text
 
 
-def grease(
-    code: str = "", penetration_01mm: float | None = None, viscosity_40_mm2_s: float | None = None
-) -> Working:
+def grease(code: str = "", penetration_01mm: float | None = None, viscosity_40_mm2_s: float | None = None) -> Working:
     """What a code by DIN 51502 or ISO 6743-9 says; NLGI number of a penetration; ISO VG class of a viscosity."""
     inputs, methods = [], []
     if code:

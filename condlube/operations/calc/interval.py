@@ -168,7 +168,7 @@ def _catalogue_page(sides: SideBySide, bearing: Bearing, ring: float, orientatio
         notes=(
             f"T70 is read off anchors {anchors}, the logarithm linear between them, times "
             f"{loads}, then position and bore",
-            "clean, dry and quiet: for dirt, water and high vibration the rule says \"reduce\" without a number",
+            'clean, dry and quiet: for dirt, water and high vibration the rule says "reduce" without a number',
         ),
     )
 

@@ -102,9 +102,7 @@ def _basic_page(bearing: Bearing, speed: float, ratio: float, hours: float | Non
         STANDARD,
         factors=(Item("life_exponent", "life exponent", exponent, "", "p"),),
         formula=("L10h = 10⁶/(60·n)·(C/P)^p",),
-        substituted=()
-        if hours is None
-        else (f"L10h = 1,000,000/(60 × {number_text(speed)}) × {answer}",),
+        substituted=() if hours is None else (f"L10h = 1,000,000/(60 × {number_text(speed)}) × {answer}",),
         results=(Item("l10_h", "basic rating life", hours, "h", "L10h"),),
         outside=outside,
     )

@@ -71,9 +71,7 @@ def _dose_page(bearing: Bearing, entry: str, dose: float) -> Method:
         HANDBOOK if side else CATALOGUE,
         factors=(Item("coefficient", "from the side" if side else "through the ring", coefficient, "g/mm²"),),
         formula=(f"G = {coefficient:g}·D·{letter}   (in ounces and inches: {inches:.4f}·D·{letter})",),
-        substituted=(
-            f"G = {coefficient:g} × {number_text(outside)} × {number_text(width)} = {number_text(dose)} g",
-        ),
+        substituted=(f"G = {coefficient:g} × {number_text(outside)} × {number_text(width)} = {number_text(dose)} g",),
         results=_weights("grease", "quantity", dose, "G"),
         notes=("trade articles print 0.114 oz for inches, others 0.1 (12 % less)",) if side else (),
     )
