@@ -44,9 +44,7 @@ def expectations() -> list[Expected]:
 
 # Where the engine does not yet do what the truth asks for, by test and row; the mark falls with the cure.
 NOT_YET = {
-    "call churning_triple_dose P-6103-MDE 29": "three masked nights and a second reading: unsettled speaks after 110 h",
     "look_at comes_back_dry P-5102-PDE 21": "a return within days is counted twice, as response and as abrupt onset",
-    "status frozen F-3103-FDE 22": "the frozen day counts as sound, and quiet, for three days",
 }
 
 
@@ -101,7 +99,6 @@ def test_what_the_condition_data_could_say(decisions: pa.Table, expected: Expect
     assert [str(r["night"]) for r in rows if r["condition_status"] != expected.status] == []
 
 
-@pytest.mark.xfail(strict=True, reason="behind a belt or gear the motor's speed stands in for the shaft's")
 def test_ordinary_bearings_are_left_alone(decisions: pa.Table):
     """Where nothing happens: never inspect, and grease only when the interval is used up."""
     concerned = {expected.bearing_id for expected in expectations()}
