@@ -68,6 +68,7 @@ def newest_known(snapshot: Snapshot) -> datetime | None:
 def run_of(snapshot: Snapshot, night: date | None = None) -> dict[str, Any] | None:
     """The ledger's row of the run that stands for a night, by default for the newest night: its latest run."""
     runs = snapshot.ledger_rows("runs", None if night is None else {"night": night})
+    runs = [run for run in runs if run["night"] is not None]
     return max(runs, key=lambda run: (run["night"], run["commit_id"]), default=None)
 
 
