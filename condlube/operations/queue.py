@@ -20,8 +20,6 @@ TREND_DAYS = 30
 STANDINGS = ("new", "changed", "lasting", "closed", "deferred", "quiet")
 """How tonight's decision stands to last night's."""
 _FLAGGED = ("new", "changed", "lasting")
-_SOUGHT = {"grease": "starved", "records": "starved", "bearing": "damaged", "supply": "supply_fault",
-           "machine": "machine_fault", "instrument": "instrument_fault"}  # fmt: skip
 _TREND_SOURCES = ("ultrasound", "acceleration", "impulsiveness", "velocity", "temperature")
 
 
@@ -141,16 +139,12 @@ def urgency(line: Line) -> tuple[Any, ...]:
 
 
 def leading_state(decision: Row) -> tuple[str, float]:
-    """The fault that the call is about, with its posterior probability; empty when undecided.
-
-    It is the one that the reason names; else what the call or the inspection looks for; else the likeliest.
-    """
+    """The fault that the reason names, else the likeliest, with its posterior probability; empty when undecided."""
+    said = str(decision["reason"] or "").partition(" ")[0]
     known = {state: decision[f"p_{state}"] for state in STATES[1:] if decision[f"p_{state}"] is not None}
     if not known:
         return "", 0.0
-    said = str(decision["reason"] or "").partition(" ")[0]
-    sought = _SOUGHT.get(decision["look_at"] or decision["call"], "")
-    state = said if said in known else sought or max(known, key=lambda name: known[name])
+    state = said if said in known else max(known, key=lambda name: known[name])
     return state, float(known[state])
 
 
