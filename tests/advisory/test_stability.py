@@ -1,8 +1,8 @@
 """A call does not flip on noise: turns per bearing-year on healthy histories, weighed night by night.
 
-Healthy means at the expected level with day-to-day noise (first-order correlation 0.4) and nobody acting on the call, so
-that a bearing stays at the edge between hold and grease for weeks. The second-reading rule, which works on the
-deviations before they are weighed, is left out here: with it there are fewer.
+Healthy means at the expected level with day-to-day noise (first-order correlation 0.4) and nobody acting on the call,
+so that a bearing stays at the edge between hold and grease for weeks. The second-reading rule works on the deviations
+before they are weighed and is left out here.
 """
 
 import numpy as np
