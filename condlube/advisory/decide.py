@@ -71,7 +71,7 @@ def decide(
     groups = bearings["criticality"].map(lambda word: policy.for_criticality(word) is policy)
     words = bearings["criticality"].where(~groups, "")
     parts = []
-    for word in sorted(set(words)):
+    for word in sorted(set(words)) or [""]:
         own, used = bearings[words == word].reset_index(drop=True), life[words == word].reset_index(drop=True)
         rules_here = policy.for_criticality(word)
         parts.append(_decide(own, greases, events, used, deviations, reviews, site, rules_here, as_of))

@@ -115,3 +115,16 @@ def test_each_criticality_is_decided_by_its_own_policy(scene, default_text):
     quiet = {"x": 1.6, "days": 300, "ultrasound": 0, "acceleration": 0, "velocity": 1.0, "temperature": 0}
     assert scene(rules=rules, **quiet)[0]["call"] == "grease"
     assert scene(rules=rules, bearing={"criticality": "low"}, **quiet)[0]["call"] == "hold"
+
+
+def test_nobody_is_decided_without_an_error(register_of, policy):
+    bearings, greases, _ = register_of({"bearing_id": "B", "designation": "6313", "speed_rpm": 1480})
+    none = {name: rows_to_table(name, []).to_pandas() for name in ("summaries", "events", "deviations", "reviews")}
+    points = rows_to_table("points", []).to_pandas()
+    as_of, site = datetime(2025, 6, 2, tzinfo=UTC), Site("plant", ZoneInfo("UTC"), None)
+    nobody = bearings.iloc[:0]
+    used = life(nobody, greases, points, none["summaries"], none["events"], none["deviations"], site, policy, as_of)
+    made = decide(nobody, greases, none["events"], used, none["deviations"], none["reviews"], site, policy, as_of)
+    assert len(made.decisions) == len(made.evidence) == 0
+    assert "call" in made.decisions
+    assert "bits_starved" in made.evidence
