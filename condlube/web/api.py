@@ -13,7 +13,7 @@ from condlube.operations.fleet import fleet
 from condlube.operations.health import health, rejected_lines
 from condlube.operations.queue import Filters, queue
 from condlube.operations.record import record
-from condlube.operations.reviews import NOTE_MOST, REASONS, Verdict, submit
+from condlube.operations.reviews import NOTE_MOST, REASONS, Unfit, Verdict, submit
 from condlube.operations.trial import trial as try_policy
 from condlube.schema import words
 from condlube.web.encode import answer
@@ -160,7 +160,7 @@ def router(frame: Frame) -> APIRouter:
             if name in said:
                 said[name] = "yes" if said[name] else "no"
         if not said["who"].strip():
-            raise Forbidden("who: expected the name of whoever did or reports it")
+            raise Unfit({"who": "the name of whoever did or reports it"})
         register = frame.desk.sight().register
         made = record(frame.desk.store, register, said.pop("kind"), frame.clock(), **said)
         return answer({"new": made.new, "known": made.known}, 201)
