@@ -16,11 +16,11 @@ def settle(readings: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """
     key = _key(readings["point"], readings["time"])
     if key is None:
-        ordered = readings[np.lexsort((readings["time"], readings["point"]))]
+        ordered = readings.take(np.lexsort((readings["time"], readings["point"])))
     elif (key[1:] >= key[:-1]).all():
         ordered = readings
     else:
-        ordered = readings[np.argsort(key, kind="stable")]
+        ordered = readings.take(np.argsort(key, kind="stable"))
     if not _repeats(ordered).any():
         return ordered, ordered[:0]
     ordered = readings[np.lexsort((readings["line"], readings["time"], readings["point"]))]
@@ -53,6 +53,14 @@ def not_stored(readings: np.ndarray, stored: np.ndarray) -> np.ndarray:
     mask[order] = ~again
     fresh: np.ndarray = mask[len(stored) :]
     return fresh
+
+
+def meet(some: np.ndarray, others: np.ndarray) -> bool:
+    """Whether two arrays, each with every point and time once, have one in common."""
+    if len(some) == 0 or len(others) == 0:
+        return False
+    both = np.concatenate([some, others])
+    return bool(_repeats(both[np.lexsort((both["time"], both["point"]))]).any())
 
 
 def _repeats(ordered: np.ndarray) -> np.ndarray:

@@ -15,7 +15,7 @@ _TIME = pa.timestamp("us", tz="UTC")
 
 
 def to_table(
-    readings: np.ndarray, point_ids: pa.Array, ingest_id: str, now: datetime, delay: timedelta | None
+    readings: np.ndarray, point_ids: pa.Array, ingest_ids: pa.DictionaryArray, now: datetime, delay: timedelta | None
 ) -> pa.Table:
     """Rows of the readings table. Known at time + ``delay`` where the source is history, else at ``now``."""
     count = len(readings)
@@ -31,7 +31,7 @@ def to_table(
             "value": np.ascontiguousarray(readings["value"]),
             "quality": pa.DictionaryArray.from_arrays(np.ascontiguousarray(readings["quality"]), pa.array(QUALITIES)),
             "known_at": known_at,
-            "ingest_id": pa.DictionaryArray.from_arrays(np.zeros(count, np.int8), pa.array([ingest_id])),
+            "ingest_id": ingest_ids,
         }
     )
 

@@ -8,7 +8,6 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pyarrow as pa
 
 from condlube.acquisition.account import Account
 from condlube.acquisition.blocks import BLOCK_BYTES, Export, Lines
@@ -24,7 +23,7 @@ from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.repeated_hour import CONTEXT_US, SECOND, UNKNOWN, folds
 from condlube.acquisition.rows import Layout
 from condlube.acquisition.stage import Stage
-from condlube.acquisition.tags import index_tags
+from condlube.acquisition.tags import TagIndex
 
 READERS: dict[str, Callable[[Lines, SourceDefinition], Layout]] = {
     "long": Long,
@@ -39,7 +38,7 @@ _WHOLE_BYTES = 1 << 30
 def read(
     export: Export,
     source: SourceDefinition,
-    points: pa.Table,
+    index: TagIndex,
     site_zone: ZoneInfo,
     now: datetime,
     stage: Stage,
@@ -48,13 +47,13 @@ def read(
 ) -> Account:
     """Bring the readings of ``export`` into ``stage`` and the rest into ``rejects``.
 
-    ``points`` is the schema table; READING's point is a row of it. Raises ``Unreadable`` where the file as a whole
-    cannot be read. ``Account.late`` still has to be settled with ``look_again``.
+    ``index`` is that of the source; READING's point is a row of the points table that it was made from. Raises
+    ``Unreadable`` where the file as a whole cannot be read. ``Account.late`` has still to be settled by ``look_again``.
     """
     held = _Held()
     with closing(_lines(export, source, block_bytes)) as lines:
         layout = READERS[source.reader](lines, source)
-        account = Account(layout, index_tags(source, points, layout.header_units), rejects)
+        account = Account(layout, index.with_units(layout.header_units), rejects)
         normaliser = Normaliser(source, account.index, site_zone, now)
         for block in lines:
             rows = layout.rows(block)

@@ -71,9 +71,9 @@ class Stage:
         begin = 0
         while begin + self._part < len(point):
             end = int(np.searchsorted(point, point[begin + self._part], side="right"))
-            yield readings[order[begin:end]]
+            yield readings.take(order[begin:end])
             begin = end
-        yield readings[order[begin:]]
+        yield readings.take(order[begin:])
 
     def _spill(self) -> None:
         if not self._files:
@@ -83,6 +83,6 @@ class Stage:
             order = np.argsort(bucket, kind="stable")
             bounds = np.searchsorted(bucket[order], np.arange(_BUCKETS + 1))
             for k in np.flatnonzero(np.diff(bounds)).tolist():
-                readings[order[bounds[k] : bounds[k + 1]]].tofile(self._files[k])
+                readings.take(order[bounds[k] : bounds[k + 1]]).tofile(self._files[k])
             self._in_file += np.diff(bounds)
         self._held, self._held_count = [], 0

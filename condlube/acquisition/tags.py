@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -28,7 +28,8 @@ class TagIndex:
 
     ``first`` and ``count`` say per tag which bindings it has; ``from_day`` and ``to_day`` are days since 1970, both
     included. ``factor`` is NaN where the unit does not measure the point's quantity; ``is_limited`` marks,
-    per tag, that the date decides which point it means, or whether it means any.
+    per tag, that the date decides which point it means, or whether it means any. ``declared`` are the tags whose unit
+    the definition states.
     """
 
     names: pa.Array
@@ -44,6 +45,7 @@ class TagIndex:
     to_day: np.ndarray
     quantities: np.ndarray
     is_limited: np.ndarray
+    declared: frozenset[str]
 
     def codes(self, tags: pa.Array | pa.ChunkedArray, encoding: str) -> np.ndarray:
         """Index into ``names`` per row of a binary or dictionary column, or UNKNOWN, IGNORED, UNDECODABLE."""
@@ -66,18 +68,25 @@ class TagIndex:
             code = np.where(code >= len(self.names) - self.ignored, IGNORED, code)
         return code
 
+    def with_units(self, header_units: Mapping[str, str]) -> TagIndex:
+        """The same for one file whose header states units by tag; those of the definition go before."""
+        stated = [(tag, unit) for tag, unit in header_units.items() if tag not in self.declared]
+        code = pc.index_in(pa.array([tag for tag, _ in stated], pa.string()), value_set=self.names).to_pylist()
+        factor, offset = self.factor.copy(), self.offset.copy()
+        for (_, unit), k in zip(stated, code, strict=True):
+            if k is not None and k < len(self.first):
+                for binding in range(self.first[k], self.first[k] + self.count[k]):
+                    factor[binding], offset[binding] = scale(str(self.quantities[binding]), unit)
+        return replace(self, factor=factor, offset=offset) if stated else self
 
-def index_tags(source: SourceDefinition, points: pa.Table, header_units: Mapping[str, str]) -> TagIndex:
+
+def index_tags(source: SourceDefinition, points: pa.Table) -> TagIndex:
     """Index of all tags that ``source`` can mean among ``points`` (schema table)."""
     bound = _bindings(source, points)
     rows = [(tag, row) for tag, found in bound.items() for row in found]
     scales = []
     for tag, row in rows:
-        unit = source.units.get(tag) or header_units.get(tag) or row["unit"] or CANONICAL[row["quantity"]]
-        try:
-            scales.append((1.0, 0.0) if unit == CANONICAL[row["quantity"]] else linear(row["quantity"], unit))
-        except InvalidArgument:
-            scales.append((np.nan, np.nan))
+        scales.append(scale(row["quantity"], source.units.get(tag) or row["unit"] or CANONICAL[row["quantity"]]))
     limits = [source.ranges.get(tag) or source.ranges.get(r["quantity"]) or PLAUSIBLE[r["quantity"]] for tag, r in rows]
     count = np.array([len(found) for found in bound.values()], np.int64)
     from_day = np.array([_day(row["valid_from"], _EVER[0]) for _, row in rows], np.int64)
@@ -98,7 +107,18 @@ def index_tags(source: SourceDefinition, points: pa.Table, header_units: Mapping
         to_day=to_day,
         quantities=np.array([row["quantity"] for _, row in rows], str),
         is_limited=(count > 1) | limited[first],
+        declared=frozenset(source.units),
     )
+
+
+def scale(quantity: str, unit: str) -> tuple[float, float]:
+    """Factor and offset to the canonical unit; NaN where the unit does not measure the quantity."""
+    if unit == CANONICAL[quantity]:
+        return 1.0, 0.0
+    try:
+        return linear(quantity, unit)
+    except InvalidArgument:
+        return np.nan, np.nan
 
 
 def binding_faults(source: SourceDefinition, points: pa.Table) -> list[Fault]:
@@ -108,7 +128,7 @@ def binding_faults(source: SourceDefinition, points: pa.Table) -> list[Fault]:
     for tag, point_id in source.tags.items():
         if point_id not in known:
             faults.append(source.fault("tags", tag, point_id, "a point_id of the points register"))
-    bound = _bindings(source, points)
+    bound = _bindings(source, points) if source.units or source.ranges else {}
     for tag, unit in source.units.items():
         if tag not in bound:
             faults.append(source.fault("units", tag, tag, "a tag of the points register or of [tags]"))

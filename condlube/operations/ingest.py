@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import glob
 import json
+import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -14,8 +15,9 @@ from condlube.acquisition.definition import SourceDefinition
 from condlube.acquisition.normalise import instant_of
 from condlube.acquisition.tags import binding_faults
 from condlube.errors import ConfigurationError
+from condlube.operations.ingest_batch import Batch
 from condlube.operations.ingest_events import take_events_log
-from condlube.operations.ingest_file import Found, take
+from condlube.operations.ingest_file import Found
 from condlube.operations.ingest_report import FileReport, IngestReport
 from condlube.register.model import Register
 from condlube.store.writer import Writer
@@ -40,17 +42,16 @@ def ingest(
 ) -> IngestReport:
     """Take in all files of all sources that are new, or that had rejects and are understood better now.
 
-    A file is taken whole, with one commit, or not at all; one that cannot be read is reported and does not stop the
-    others. Raises ``ConfigurationError`` when a source names points or units that the register does not bear out.
+    A file is taken whole or not at all; small files of a source share a commit. One that cannot be read is reported and
+    does not stop the others. Raises ``ConfigurationError`` when a source names points or units that the register does
+    not bear out.
     """
     check_sources(definition, register)
     reports = []
     for source in definition.sources:
-        history = _History(writer.ledger_rows("ingests", {"source": source.name}), source, register)
-        for path in files_of(definition, source):
-            for report in _take_path(path, _label(path, definition.folder), source, register, writer, history, now):
-                progress(report)
-                reports.append(report)
+        for report in _of_source(definition, source, register, writer, now):
+            progress(report)
+            reports.append(report)
     return IngestReport(tuple(reports))
 
 
@@ -67,78 +68,76 @@ def files_of(definition: Sources, source: SourceDefinition) -> list[Path]:
     return sorted(path for path in map(Path, found) if path.is_file())
 
 
-def _take_path(
-    path: Path,
-    label: str,
-    source: SourceDefinition,
-    register: Register,
-    writer: Writer,
-    history: _History,
-    now: datetime,
+def _of_source(
+    definition: Sources, source: SourceDefinition, register: Register, writer: Writer, now: datetime
 ) -> Iterator[FileReport]:
-    try:
-        stat = path.stat()
-        age = now - instant_of(stat.st_mtime_ns // 1000)
-        if abs(age) < timedelta(seconds=source.settle_s):
-            message = f"it was written to {abs(age).total_seconds():.0f} s ago; it is taken next time"
-            yield FileReport(source.name, label, "waiting", message)
-            return
-        for export in exports_in(path):
+    """Reports of all files of a source; those taken come when they are committed."""
+    history = _History(writer.ledger_rows("ingests", {"source": source.name}), source, register)
+    batch = Batch(source, register, writer, now, history.add)
+    for path in files_of(definition, source):
+        label = _label(path, definition.folder)
+        try:
+            stat = path.stat()
+            age = abs(now - instant_of(stat.st_mtime_ns // 1000))
+            if age < timedelta(seconds=source.settle_s):
+                message = f"it was written to {age.total_seconds():.0f} s ago; it is taken next time"
+                yield FileReport(source.name, label, "waiting", message)
+                continue
+            exports = exports_in(path)
+        except (Unreadable, OSError) as error:
+            yield FileReport(source.name, label, "refused", str(error))
+            continue
+        for export in exports:
             name = f"{label}/{export.member}" if export.member else label
-            yield _take_export(export, name, stat.st_size, stat.st_mtime_ns, source, register, writer, history, now)
-    except (Unreadable, OSError) as error:
-        yield FileReport(source.name, label, "refused", str(error))
-
-
-def _take_export(
-    export: Export,
-    label: str,
-    size: int,
-    mtime_ns: int,
-    source: SourceDefinition,
-    register: Register,
-    writer: Writer,
-    history: _History,
-    now: datetime,
-) -> FileReport:
-    """Report on one export; it is hashed only if name, size and time are not those of a file taken before."""
-    earlier = history.by_file.get((label, size, mtime_ns))
-    digest = str(earlier["digest"]) if earlier else export.digest()
-    earlier = history.by_digest.get(digest)
-    if earlier and not history.may_gain(earlier):
-        return FileReport(source.name, label, "known", ingest_id=str(earlier["ingest_id"]))
-    attempt = json.loads(earlier["counts"])["attempt"] + 1 if earlier else 1
-    try:
-        found = Found(export, label, size, mtime_ns, digest, attempt)
-        report = (take_events_log if source.reader == "events" else take)(found, source, register, writer, now)
-    except (Unreadable, OSError) as error:
-        return FileReport(source.name, label, "refused", str(error))
-    if report.outcome == "taken":
-        history.reload(writer.ledger_rows("ingests", {"source": source.name}))
-    return report
+            try:
+                found = history.found(export, name, stat)
+                if isinstance(found, FileReport):
+                    yield found
+                elif source.reader == "events":
+                    yield take_events_log(found, source, register, writer, now, history.add)
+                else:
+                    yield from batch.take(found)
+            except (Unreadable, OSError) as error:
+                yield FileReport(source.name, name, "refused", str(error))
+    yield from batch.commit()
 
 
 class _History:
     """What was taken of a source before."""
 
     def __init__(self, rows: Sequence[Mapping[str, Any]], source: SourceDefinition, register: Register) -> None:
-        self._definition = source.digest
+        self._source = source
         self._tags = {*register.points["tag"].to_pylist(), *source.tags, *source.ignore}
-        self.reload(rows)
+        self._by_file: dict[tuple[str, int, int], Mapping[str, Any]] = {}
+        self._by_digest: dict[str, Mapping[str, Any]] = {}
+        for row in rows:
+            self.add(row)
 
-    def reload(self, rows: Sequence[Mapping[str, Any]]) -> None:
-        counts = [json.loads(row["counts"]) for row in rows]
-        self.by_digest = {row["digest"]: row for row in rows}
-        self.by_file = {
-            (row["file"], count["size"], count["mtime_ns"]): row for row, count in zip(rows, counts, strict=True)
-        }
+    def add(self, row: Mapping[str, Any]) -> None:
+        """Take note of a row of the ledger's ingests."""
+        counts = json.loads(row["counts"])
+        self._by_file[(row["file"], counts["size"], counts["mtime_ns"])] = row
+        self._by_digest[row["digest"]] = row
 
-    def may_gain(self, row: Mapping[str, Any]) -> bool:
+    def found(self, export: Export, label: str, stat: os.stat_result) -> Found | FileReport:
+        """The file to be taken, or the report that it was taken before.
+
+        It is hashed only if name, size and time are not those of a file taken before.
+        """
+        same = self._by_file.get((label, stat.st_size, stat.st_mtime_ns))
+        digest = str(same["digest"]) if same else export.digest()
+        earlier = self._by_digest.get(digest)
+        if earlier and not self._may_gain(earlier):
+            return FileReport(self._source.name, label, "known", ingest_id=str(earlier["ingest_id"]))
+        attempt = json.loads(earlier["counts"])["attempt"] + 1 if earlier else 1
+        return Found(export, label, stat.st_size, stat.st_mtime_ns, digest, attempt)
+
+    def _may_gain(self, row: Mapping[str, Any]) -> bool:
         """Whether reading the file again may store what was rejected: the definition or the tags have changed."""
         counts = json.loads(row["counts"])
         if not row["rejected"]:
             return False
-        return counts["definition"] != self._definition or not self._tags.isdisjoint(counts["unknown_tags"])
+        return counts["definition"] != self._source.digest or not self._tags.isdisjoint(counts["unknown_tags"])
 
 
 def _label(path: Path, folder: Path) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from datetime import datetime, timedelta
 from typing import Any
@@ -21,12 +21,17 @@ _NOT_SAID = ("event_id", "known_at", "supersedes", "commit_id")
 
 
 def take_events_log(
-    found: Found, source: SourceDefinition, register: Register, writer: Writer, now: datetime
+    found: Found,
+    source: SourceDefinition,
+    register: Register,
+    writer: Writer,
+    now: datetime,
+    remember: Callable[[Mapping[str, Any]], None],
 ) -> FileReport:
     """Read a log and commit it. Raises ``Unreadable`` or ``OSError``, nothing committed, if it cannot be read.
 
     A record that says what the ledger holds is a duplicate. A record under a number that the ledger holds with other
-    words is a correction: a new event that supersedes the older one.
+    words is a correction: a new event that supersedes the older one. ``remember`` is told the ledger row.
     """
     with closing(Rejects()) as rejects:
         entries = read_log(found.export, source, register, now, rejects)
@@ -53,7 +58,9 @@ def take_events_log(
             first=min((entry.event["time"] for entry in entries), default=None),
             last=last,
         )
-        writer.commit(source.name, now, {"ingests": [ledger_row(report, found, source, known_at)], "events": rows})
+        row = ledger_row(report, found, source, known_at)
+        writer.commit(source.name, now, {"ingests": [row], "events": rows})
+        remember(row)
     return report
 
 

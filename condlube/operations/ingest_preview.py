@@ -24,6 +24,7 @@ from condlube.acquisition.read import look_again, read
 from condlube.acquisition.reasons import REASONS
 from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.stage import Stage
+from condlube.acquisition.tags import index_tags
 from condlube.operations.ingest import Sources, check_sources, files_of
 from condlube.register.model import Register
 from condlube.schema.words import QUALITIES
@@ -122,7 +123,8 @@ def _of_readings(
 ) -> FilePreview:
     points = register.points.select(["point_id", "quantity"]).to_pylist()
     with Stage(len(points)) as stage:
-        account = read(export, source, register.points, register.site.zone, now, stage, rejects)
+        index = index_tags(source, register.points)
+        account = read(export, source, index, register.site.zone, now, stage, rejects)
         accepted, spans, earliest = 0, list[datetime](), np.empty(0, READING)
         found: Counter[str] = Counter()
         for part in stage.parts():

@@ -16,7 +16,7 @@ SCALES = st.sampled_from([1, 1_000_000, 3_600_000_000])
 def readings(rows: list[tuple[int, int, int, int]], scale: int) -> np.ndarray:
     array = np.zeros(len(rows), READING)
     for k, (point, time, value, quality) in enumerate(rows):
-        array[k] = (point, 0, time * scale, value, quality, k + 2)
+        array[k] = (time * scale, value, point, 0, k + 2, quality)
     return array
 
 

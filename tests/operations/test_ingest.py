@@ -17,7 +17,7 @@ from condlube.acquisition.blocks import Export
 from condlube.acquisition.definition import parse_source
 from condlube.acquisition.stage import Stage
 from condlube.errors import ConfigurationError, StoreError
-from condlube.operations import ingest_file
+from condlube.operations import ingest_batch
 from condlube.operations.ingest import ingest
 from condlube.operations.ingest_report import FileReport
 from condlube.register.model import Register, Site
@@ -197,7 +197,7 @@ def test_a_file_that_was_just_written_waits(plant: Plant) -> None:
 
 def test_a_file_that_changes_while_it_is_read_waits(plant: Plant, monkeypatch: pytest.MonkeyPatch) -> None:
     path = plant.write("hist_1.csv", "2026-03-01T00:00:00Z,T1,20,Good")
-    plain = ingest_file.read
+    plain = ingest_batch.read
 
     def read_while_it_grows(*arguments, **named):
         account = plain(*arguments, **named)
@@ -205,7 +205,7 @@ def test_a_file_that_changes_while_it_is_read_waits(plant: Plant, monkeypatch: p
             file.write("2026-03-01T00:10:00Z,T1,21,Good\n")
         return account
 
-    monkeypatch.setattr(ingest_file, "read", read_while_it_grows)
+    monkeypatch.setattr(ingest_batch, "read", read_while_it_grows)
     assert [f.outcome for f in plant.ingest().files] == ["waiting"]
     assert plant.store.ledger_rows("ingests") == []
     monkeypatch.undo()
@@ -232,7 +232,7 @@ def test_spilling_and_small_parts_change_nothing(plant: Plant, tmp_path: Path, m
     (tmp_path / "other").mkdir()
     other = Plant(tmp_path / "other")
     many(other)
-    monkeypatch.setattr(ingest_file, "Stage", partial(Stage, in_memory=10, part=7))
+    monkeypatch.setattr(ingest_batch, "Stage", partial(Stage, in_memory=10, part=7))
     assert counts(other.ingest()) == counts(report)
     assert content(other) == content(plant)
 
@@ -255,7 +255,8 @@ def test_whatever_stops_an_ingest_the_next_one_heals(
         plain(self, table, data)
 
     monkeypatch.setattr(Writer, "append", append)
-    monkeypatch.setattr(ingest_file, "Stage", partial(Stage, part=40))
+    monkeypatch.setattr(ingest_batch, "Stage", partial(Stage, part=40))
+    monkeypatch.setattr(ingest_batch, "ALONE", 100 if call < 4 else 30)
     with pytest.raises(KeyboardInterrupt if kind is KeyboardInterrupt else StoreError, match="No space left"):
         other.ingest()
     monkeypatch.undo()

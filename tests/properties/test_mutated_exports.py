@@ -22,6 +22,7 @@ from condlube.acquisition.duplicates import settle
 from condlube.acquisition.read import look_again, read
 from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.stage import Stage
+from condlube.acquisition.tags import index_tags
 from condlube.schema.arrow import rows_to_table
 
 NOW = datetime(2026, 11, 15, 12, tzinfo=UTC)
@@ -110,7 +111,7 @@ def damaged(data: bytes, rng: np.random.Generator) -> bytes:
 def account_of(path: Path, source: SourceDefinition, block_bytes: int) -> tuple[int, list, list] | str:
     try:
         with Stage(POINTS.num_rows) as stage, closing(Rejects()) as rejects:
-            account = read(Export(path), source, POINTS, ZONE, NOW, stage, rejects, block_bytes)
+            account = read(Export(path), source, index_tags(source, POINTS), ZONE, NOW, stage, rejects, block_bytes)
             (staged,) = stage.parts()
             kept, conflicting = settle(staged)
             account.add_late(conflicting["line"], conflicting["tag"], "conflict")

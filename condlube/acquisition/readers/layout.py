@@ -16,6 +16,9 @@ from condlube.acquisition.reasons import CODE
 from condlube.acquisition.rows import Lines
 from condlube.acquisition.times import Times, arrow_type, to_times
 
+# A line longer than this is judged by its begin.
+_SAMPLE_BYTES = 1 << 20
+
 
 class Columns:
     """The layout of one file: how its lines are split, what its header says, where its times stand."""
@@ -35,8 +38,7 @@ class Columns:
 
     def sample(self, block: Block) -> list[str]:
         """Fields of the first line of a block that is not blank; what they look like decides how columns are read."""
-        for k in range(min(block.count, 100)):
-            line = block.texts(np.array([block.first + k]))[0]
+        for line in block.data[:_SAMPLE_BYTES].splitlines():
             if line.strip():
                 return split(decode(line, self.encoding), self.source.format)
         return []

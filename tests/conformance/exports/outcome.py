@@ -22,6 +22,7 @@ from condlube.acquisition.normalise import instant_of
 from condlube.acquisition.read import look_again, read
 from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.stage import Stage
+from condlube.acquisition.tags import index_tags
 from condlube.errors import ConfigurationError
 from condlube.schema.arrow import rows_to_table
 from condlube.schema.words import QUALITIES
@@ -65,7 +66,7 @@ def _of_export(export: Export, source: SourceDefinition) -> str:
     table = points()
     ids = table["point_id"].to_pylist()
     with Stage(table.num_rows) as stage, closing(Rejects()) as rejects:
-        account = read(export, source, table, ZONE, NOW, stage, rejects)
+        account = read(export, source, index_tags(source, table), ZONE, NOW, stage, rejects)
         (staged,) = stage.parts()
         kept, conflicting = settle(staged)
         account.add_late(conflicting["line"], conflicting["tag"], "conflict")
