@@ -61,23 +61,31 @@ def begins_of(points: pd.DataFrame, events: pd.DataFrame, settling_days: int, zo
         name: points.groupby(name).indices if points[name].notna().any() else {}
         for name in ("point_id", "bearing_id", "machine_id")
     }
-    for event in events.to_dict(orient="records"):
-        for name in ("point_id", "bearing_id", "machine_id"):  # the narrowest place that the event names
-            place = event[name]
-            if isinstance(place, str) and place:
-                break
-        else:
-            continue
-        if event["kind"] != "sensor_moved" and name == "point_id":
-            name, place = "bearing_id", event["bearing_id"]
-        time = pd.Timestamp(event["time"])
-        after = time + timedelta(days=settling_days)
-        whole = after.tz_convert(zone)
-        settled = local_day(after, zone) + int(whole != whole.normalize())
-        begin = Begin(local_day(time, zone), settled, event["kind"], time, pd.Timestamp(event["known_at"]))
-        for p in places[name].get(place, np.empty(0, dtype=int)):
-            made[p].append(begin)
+    after = pd.to_datetime(events["time"], utc=True) + timedelta(days=settling_days)
+    whole = after.dt.tz_convert(zone).dt.tz_localize(None)
+    settled = local_days(after, zone) + (whole != whole.dt.normalize()).to_numpy()
+    dated = zip(
+        local_days(events["time"], zone).tolist(), settled.tolist(), events["kind"].to_list(),
+        events["time"].to_list(), events["known_at"].to_list(), strict=True,
+    )  # fmt: skip
+    for (name, place), begin in zip(_named(events), dated, strict=True):
+        for p in places[name].get(place, ()) if place else ():
+            made[p].append(Begin(*begin))
     return made
+
+
+def _named(events: pd.DataFrame) -> list[tuple[str, str]]:
+    """The narrowest place that each event names: which of its columns, and the value there, which may be empty."""
+    columns = {name: events[name].fillna("").to_list() for name in ("point_id", "bearing_id", "machine_id")}
+    named = []
+    for kind, point, bearing, machine in zip(events["kind"].to_list(), *columns.values(), strict=True):
+        if point and kind == "sensor_moved":
+            named.append(("point_id", point))
+        elif point or bearing:
+            named.append(("bearing_id", bearing))
+        else:
+            named.append(("machine_id", machine))
+    return named
 
 
 def changed(begins: list[Begin], since: int, day: int) -> bool:

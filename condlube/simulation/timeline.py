@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
+import pandas as pd
 
 from condlube.errors import InvalidArgument
 from condlube.schema.nights import midnight, nights_between
@@ -100,10 +100,16 @@ def red_noise(rng: np.random.Generator, n: int, memory: float, sd: float) -> Flo
     phi = float(np.exp(-1.0 / memory))
     white = rng.normal(0.0, sd * np.sqrt(1 - phi**2), n)
     start = rng.normal(0.0, sd)
-    return np.asarray(lfilter([1.0], [1.0, -phi], white, zi=[phi * start])[0])
+    steps = np.concatenate(([start], white / (1 - phi)))
+    return _first_order(steps, phi)[1:]
 
 
 def lagged(values: FloatArray, hours: float) -> FloatArray:
     """First-order lag with time constant ``hours`` of an hourly series, settled at its first value, shape (n,)."""
     keep = float(np.exp(-1.0 / hours))
-    return np.asarray(lfilter([1 - keep], [1.0, -keep], values, zi=[keep * values[0]])[0])
+    return _first_order(values, keep)
+
+
+def _first_order(values: FloatArray, keep: float) -> FloatArray:
+    """``y[t] = keep y[t - 1] + (1 - keep) values[t]`` from ``y[0] = values[0]`` on."""
+    return pd.Series(values).ewm(alpha=1 - keep, adjust=False).mean().to_numpy()
