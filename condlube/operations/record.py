@@ -5,11 +5,12 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from condlube.errors import ConfigurationError, Fault
+from condlube.errors import ConfigurationError
+from condlube.operations.event_changes import Rows
 from condlube.register.events import parse_events
 from condlube.register.model import Register, Text
 from condlube.schema.tables import TABLES
@@ -54,11 +55,16 @@ def record(store: Store, register: Register, kind: str, now: datetime, **fields:
     table = csv.writer(text)
     table.writerow(said)
     table.writerow([_cell(value) for value in said.values()])
-    return record_file(store, register, Text(_SOURCE, text.getvalue()), now)
+    try:
+        return record_file(store, register, Text(_SOURCE, text.getvalue()), now)
+    except ConfigurationError as error:
+        raise ConfigurationError(replace(fault, line=0) for fault in error.faults) from None
 
 
 def record_file(store: Store, register: Register, source: Text, now: datetime) -> Recorded:
-    """Record the events of a CSV file that the ledger does not hold yet, known from ``now``.
+    """Record the events of a CSV file that the ledger does not hold yet.
+
+    Each is known from its ``known_at``, or from ``now`` where the file gives none.
 
     Raises
     ------
@@ -70,39 +76,37 @@ def record_file(store: Store, register: Register, source: Text, now: datetime) -
         with store.writer():
             pass
     held = {row["event_id"]: row for row in store.ledger_rows("events")}
-    faults = [fault for event in events for fault in _faults(event, events, held, source.file, now)]
+    file = Rows(source, events, register)
+    new = [event for event in events if event["event_id"] not in held]
+    faults = file.edited(held)
+    for event in new:
+        faults += [file.fault(event, *wrong) for wrong in _wrong(event, events, held, now)]
     if faults:
         raise ConfigurationError(faults)
-    new = tuple({**event, "known_at": now} for event in events if event["event_id"] not in held)
-    if new:
-        store.record(f"record {source.file}" if source.file != _SOURCE else _SOURCE, now, {"events": new})
-    return Recorded(new, tuple(event["event_id"] for event in events if event["event_id"] in held))
+    made = tuple(event | {"known_at": event["known_at"] or now} for event in new)
+    if made:
+        store.record(f"record {source.file}" if source.file != _SOURCE else _SOURCE, now, {"events": made})
+    return Recorded(made, tuple(event["event_id"] for event in events if event["event_id"] in held))
 
 
-def _faults(
-    event: Mapping[str, Any],
-    events: Sequence[Mapping[str, Any]],
-    held: Mapping[str, Mapping[str, Any]],
-    file: str,
-    now: datetime,
-) -> list[Fault]:
-    """What is wrong with an event beside what the ledger holds and what the clock says."""
+def _wrong(
+    event: Mapping[str, Any], events: Sequence[Mapping[str, Any]], held: Mapping[str, Mapping[str, Any]], now: datetime
+) -> list[tuple[str, str, str]]:
+    """What is wrong with a new event beside what the ledger holds and what the clock says: column, seen, expected."""
     own, old = event["event_id"], event["supersedes"]
-    if own in held:
-        changed = [name for name in event if name != "known_at" and event[name] != held[own][name]]
-        expected = f"what was recorded; a correction is a new event with supersedes = {own}"
-        return [Fault(file, 0, name, f"{event[name]} for event {own}", expected) for name in changed]
-    faults = []
-    if event["time"] > now:
-        faults.append(Fault(file, 0, "time", event["time"].isoformat(), f"a time not after now, {now.isoformat()}"))
+    wrong = [
+        (column, event[column].isoformat(), f"a time not after now, {now.isoformat()}")
+        for column in ("time", "known_at")
+        if event[column] is not None and event[column] > now
+    ]
     if old is not None:
         known = {*held, *(other["event_id"] for other in events)}
         later = [e["event_id"] for e in (*held.values(), *events) if e["supersedes"] == old and e["event_id"] != own]
         if old not in known:
-            faults.append(Fault(file, 0, "supersedes", old, "the event_id of a recorded event"))
+            wrong.append(("supersedes", old, "the event_id of a recorded event"))
         elif later:
-            faults.append(Fault(file, 0, "supersedes", old, f"{later[-1]}, which has superseded it already"))
-    return faults
+            wrong.append(("supersedes", old, f"{later[-1]}, which has superseded it already"))
+    return wrong
 
 
 def _cell(value: object) -> str:

@@ -156,8 +156,24 @@ def test_one_bad_row_keeps_the_whole_file_out(store, register):
 def test_an_edited_row_is_no_correction(store, register):
     record_file(store, register, Text("log.csv", FILE), NOW)
     edited = FILE.replace("P1.NDE,90", "P1.NDE,8")
-    with pytest.raises(ConfigurationError, match=r"grease_g: saw '8.0 for event W7'.*supersedes = W7"):
+    with pytest.raises(ConfigurationError, match=r"log.csv:3: grease_g: saw '8.0', expected 90.0,.*supersedes = W7"):
         record_file(store, register, Text("log.csv", edited), NOW)
+
+
+def test_a_given_known_at_is_kept_unless_it_is_still_to_come(store, register):
+    head = "time,kind,bearing_id,known_at\n2026-03-01 10:00,inspection,P1.DE,"
+    (event,) = record_file(store, register, Text("log.csv", head + "2026-03-01 12:00"), NOW).new
+    assert event["known_at"] == datetime(2026, 3, 1, 12, tzinfo=UTC)
+    assert [row["event_id"] for row in shown(store, known_by=NOW - timedelta(hours=1))] == [event["event_id"]]
+    with pytest.raises(ConfigurationError, match=r"log\.csv:2: known_at: .*a time not after now"):
+        record_file(store, register, Text("log.csv", head.replace("P1.DE", "P1.NDE") + "2026-03-05 12:00"), NOW)
+
+
+def test_a_register_that_fills_in_another_machine_edits_nothing(store, register):
+    record_file(store, register, Text("log.csv", FILE), NOW)
+    bearings = "bearing_id,machine_id,designation,speed_rpm\nP1.DE,P2,6312,1480\nP1.NDE,,6312,1480\n"
+    moved = parse_register(Text("b.csv", bearings), None, None, register.site)
+    assert len(record_file(store, moved, Text("log.csv", FILE), NOW).known) == 3
 
 
 def test_recording_does_not_wait_for_the_night(store, register):
