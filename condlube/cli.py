@@ -7,24 +7,26 @@ at work; 4 the store cannot be used.
 from __future__ import annotations
 
 import importlib
-import shutil
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
+from condlube.cli_parts import Night, json_flag, progress, width
+from condlube.cli_parts import site as site_argument
 from condlube.errors import Busy, CondlubeError, StoreError
 
-_LAZY = {"calc": "condlube.cli_calc:calc", "store": "condlube.cli_store:store"}
+_LAZY = {
+    "backtest": "condlube.cli_backtest:backtest", "calc": "condlube.cli_calc:calc",
+    "store": "condlube.cli_store:store", "tune": "condlube.cli_backtest:tune",
+}  # fmt: skip
 _CONTEXT = {"help_option_names": ["-h", "--help"]}
 
 
 class _Commands(click.Group):
-    """Groups of commands are imported when they are called; errors become one message and an exit code."""
+    """Some commands are imported when they are called; errors become one message and an exit code."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return sorted([*super().list_commands(ctx), *_LAZY])
@@ -42,24 +44,6 @@ class _Commands(click.Group):
         except CondlubeError as error:
             click.echo(str(error), err=True)
             ctx.exit(3 if isinstance(error, Busy) else 4 if isinstance(error, StoreError) else 2)
-
-
-class _Night(click.ParamType[date]):
-    """A site-local date."""
-
-    name = "YYYY-MM-DD"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
-        if isinstance(value, date):
-            return value
-        try:
-            return date.fromisoformat(value)
-        except ValueError:
-            self.fail(f"{value!r} is not a date; expected YYYY-MM-DD", param, ctx)
-
-
-_site = click.argument("site", type=click.Path(path_type=Path, exists=True), metavar="SITE")
-_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for a machine.")
 
 
 @click.group(cls=_Commands, context_settings=_CONTEXT)
@@ -81,14 +65,14 @@ def demo(folder: Path) -> None:
     from condlube.operations.demo import demo_nights, write_demo
     from condlube.schema.nights import nights_between
 
-    with _progress("writing eighteen months of exports") as _:
+    with progress("writing eighteen months of exports") as _:
         write_demo(folder)
     _run(folder, nights_between(*demo_nights()), force=False)
     click.echo(f"\nNext: condlube explain {folder} BEARING     the truth of the plant: {folder / 'truth.csv'}")
 
 
 @main.command()
-@_site
+@site_argument
 def check(site: Path) -> None:
     """Report every fault in the definition, register, events, sources and policy, all at once."""
     from condlube.operations.check import check as run
@@ -103,12 +87,12 @@ def check(site: Path) -> None:
 
 
 @main.command()
-@_site
-@click.option("--as-of", "night", type=_Night(), help="Night to decide, a local date. Default: the last that ended.")
-@click.option("--from", "first", type=_Night(), help="First of several nights, to catch up.")
-@click.option("--to", "last", type=_Night(), help="Last of several nights.")
+@site_argument
+@click.option("--as-of", "night", type=Night(), help="Night to decide, a local date. Default: the last that ended.")
+@click.option("--from", "first", type=Night(), help="First of several nights, to catch up.")
+@click.option("--to", "last", type=Night(), help="Last of several nights.")
 @click.option("--force", is_flag=True, help="Decide again what has been decided before.")
-@_json
+@json_flag
 def nightly(site: Path, night: date | None, first: date | None, last: date | None, force: bool, as_json: bool) -> None:
     """Take in what is new and decide every bearing."""
     from condlube.schema.nights import nights_between
@@ -122,28 +106,28 @@ def nightly(site: Path, night: date | None, first: date | None, last: date | Non
 
 
 @main.command()
-@_site
+@site_argument
 @click.argument("bearing")
-@click.option("--night", type=_Night(), help="Default: the last night decided.")
-@_json
+@click.option("--night", type=Night(), help="Default: the last night decided.")
+@json_flag
 def explain(site: Path, bearing: str, night: date | None, as_json: bool) -> None:
     """Show one decision with its reasoning, row by row."""
     from condlube.operations.explain import explain as run
 
     explained = run(site, bearing, night)
-    click.echo(explained.json() if as_json else explained.text(_width()))
+    click.echo(explained.json() if as_json else explained.text(width()))
 
 
 @main.command()
-@_site
-@click.option("--night", type=_Night(), help="Default: the last night decided.")
-@_json
+@site_argument
+@click.option("--night", type=Night(), help="Default: the last night decided.")
+@json_flag
 def worklist(site: Path, night: date | None, as_json: bool) -> None:
     """Print the work list: what to grease, by route."""
     from condlube.operations.worklist import worklist as run
 
     made = run(site, night)
-    click.echo(made.json() if as_json else made.text(_width()))
+    click.echo(made.json() if as_json else made.text(width()))
 
 
 @main.command()
@@ -158,7 +142,7 @@ def init(folder: Path) -> None:
 
 
 @main.command()
-@_site
+@site_argument
 @click.option("--dry-run", is_flag=True, help="Show what the definitions would make of the files; store nothing.")
 def ingest(site: Path, dry_run: bool) -> None:
     """Take in new exports and account for every line."""
@@ -167,7 +151,7 @@ def ingest(site: Path, dry_run: bool) -> None:
     if dry_run:
         click.echo(preview_site(site, datetime.now(UTC)))
         return
-    with _progress("taking in exports") as step:
+    with progress("taking in exports") as step:
         report = ingest_site(site, datetime.now(UTC), lambda file: step(f"{file.outcome} {file.file}"))
     click.echo(report.text())
 
@@ -185,7 +169,7 @@ def guess(sample: Path, name: str, pattern: str, site: Path | None) -> None:
 
 
 @main.command()
-@_site
+@site_argument
 @click.argument("kind", required=False)
 @click.option("--file", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Events as CSV.")
 @click.option("--set", "fields", multiple=True, metavar="COLUMN=VALUE", help="One column of the event; repeat.")
@@ -215,7 +199,7 @@ def record(site: Path, kind: str | None, source: Path | None, fields: tuple[str,
 
 
 @main.command()
-@_site
+@site_argument
 @click.option("--host", default="127.0.0.1", show_default=True, help="Elsewhere than loopback needs a password.")
 @click.option("--port", default=8470, show_default=True)
 def review(site: Path, host: str, port: int) -> None:
@@ -229,34 +213,10 @@ def _run(site: Path, nights: list[date], force: bool, as_json: bool = False) -> 
     from condlube.operations.files import json_text
     from condlube.operations.nightly import nightly as run
 
-    with _progress("taking in exports") as step:
+    with progress("taking in exports") as step:
         result = run(
             site, datetime.now(UTC), nights, force,
             lambda file: step(f"{file.outcome} {file.file}"), lambda morning: step(f"night {morning.run.night}"),
         )  # fmt: skip
-    click.echo(json_text(result.summary()) if as_json else result.text(_width()))
+    click.echo(json_text(result.summary()) if as_json else result.text(width()))
     return 1 if result.failed else 0
-
-
-@contextmanager
-def _progress(label: str) -> Iterator[Any]:
-    """A line that tells what is happening, on a terminal only."""
-    if not sys.stderr.isatty():
-        yield lambda text: None
-        return
-
-    def step(text: str) -> None:
-        width = _width()
-        sys.stderr.write("\r" + text[: width - 1].ljust(width - 1))
-        sys.stderr.flush()
-
-    step(label + " ...")
-    try:
-        yield step
-    finally:
-        step("")
-        sys.stderr.write("\r")
-
-
-def _width() -> int:
-    return shutil.get_terminal_size((100, 24)).columns

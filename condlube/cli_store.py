@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from condlube.cli_parts import site as site_argument
+
 if TYPE_CHECKING:
     from condlube.operations.upkeep import Status
     from condlube.store.store import Store
-
-_site = click.argument("site", type=click.Path(path_type=Path, exists=True), metavar="SITE")
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -21,7 +21,7 @@ def store() -> None:
 
 
 @store.command()
-@_site
+@site_argument
 @click.option("--check", is_flag=True, help="Read every file and hold it against the ledger.")
 def status(site: Path, check: bool) -> None:
     """Rows, span, size and last night of every table."""
@@ -31,7 +31,7 @@ def status(site: Path, check: bool) -> None:
 
 
 @store.command()
-@_site
+@site_argument
 @click.option("--keep-evidence-days", default=400, show_default=True, help="Evidence of unflagged nights.")
 def compact(site: Path, keep_evidence_days: int) -> None:
     """Put closed months in order, drop old evidence of unflagged nights, remove what no reader needs."""
@@ -43,7 +43,7 @@ def compact(site: Path, keep_evidence_days: int) -> None:
 
 
 @store.command()
-@_site
+@site_argument
 @click.argument("target", type=click.Path(path_type=Path))
 def backup(site: Path, target: Path) -> None:
     """Copy the committed state to TARGET, a folder that does not exist yet."""
@@ -53,7 +53,7 @@ def backup(site: Path, target: Path) -> None:
 
 
 @store.command()
-@_site
+@site_argument
 @click.argument("source", type=click.Path(path_type=Path, exists=True))
 def restore(site: Path, source: Path) -> None:
     """Bring back a backup from SOURCE; nothing may be there yet."""

@@ -15,7 +15,7 @@ from condlube.backtest import bootstrap
 from condlube.backtest.judge import Judged
 from condlube.backtest.matters import calls_of
 from condlube.backtest.nulls import number
-from condlube.backtest.outcomes import Windows, outcomes
+from condlube.backtest.outcomes import outcomes
 from condlube.backtest.scores import Score, scores
 from condlube.backtest.trial import Facts
 from condlube.policy.model import Policy
@@ -54,7 +54,7 @@ class Replayed:
         by_cost = cheapest(np.nan_to_num(cost), np.ones(cost.shape, dtype=np.bool_))
         grid = self.judged.grid
         on_grid = calls_of(grid, calls, by_cost, self.decisions["guards"])
-        found = outcomes(grid, on_grid, self.x, self.judged.record, Windows())
+        found = outcomes(grid, on_grid, self.x, self.judged.record, self.judged.windows)
         return scores(grid, found, self.dose_g, policy, self.drawn)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -17,7 +17,7 @@ from condlube.backtest.matters import Grid, calls_of, grid_of, positions_of
 from condlube.backtest.nulls import null_calls, number
 from condlube.backtest.outcomes import Windows, outcomes
 from condlube.backtest.record import Record, record_of
-from condlube.backtest.scores import Score, scores
+from condlube.backtest.scores import Score, saved, scores
 from condlube.chain import Plant
 from condlube.policy.model import Policy
 
@@ -28,16 +28,23 @@ ANSWERS = ("bearing_id", "quantity", "night", "status", "deviation", "response",
 
 @dataclass(frozen=True)
 class Judged:
-    """What came of a replay. ``scores`` and ``leads`` are by who called: ``POLICY`` or the name of a null."""
+    """What came of a replay. ``scores`` and ``leads`` are by who called: ``POLICY`` or the name of a null.
+
+    ``saved`` is how much more each null costs per bearing-year than the policy, ``failure_cost`` what a failure costs
+    that nobody is warned of in time.
+    """
 
     grid: Grid
     record: Record
+    windows: Windows
     calls: IntArray
     state: IntArray
     episode: IntArray
     outcomes: pd.DataFrame
     scores: dict[str, dict[str, Score]]
     leads: dict[str, Leads]
+    saved: dict[str, bootstrap.Interval]
+    failure_cost: float
     calibration: Calibration | None
     recorded_g: bootstrap.Interval
     put_off_g: bootstrap.Interval
@@ -68,6 +75,7 @@ def judge(
     dose = pd.Series(doses(plant.bearings), index=plant.bearings["bearing_id"])
     greasable = plant.bearings.set_index("bearing_id")["seal"] != "sealed"
     dose_g = dose.where(greasable).reindex(list(grid.bearing_ids)).to_numpy(dtype=np.float64)
+    windows = replace(windows, gap_d=max(windows.gap_d, grid.step_d))
     found, scored, led = {}, {}, {}
     for name, own in {POLICY: calls, **null_calls(grid, decisions, calls)}.items():
         found[name] = outcomes(grid, own, x, record, windows)
@@ -77,8 +85,9 @@ def judge(
     not_adequate = 1.0 - number(grid, decisions, "p_adequate")
     given, put_off = _given(grid, calls, record, dose_g)
     programme = _programme(grid, plant, number(grid, decisions, "interval_h"), dose_g)
+    more = {name: saved(scored[POLICY]["cost"], own["cost"], drawn) for name, own in scored.items() if name != POLICY}
     return Judged(
-        grid, record, calls, state, episode, found[POLICY], scored, led,
+        grid, record, windows, calls, state, episode, found[POLICY], scored, led, more, policy.cost.hold.damaged,
         calibration(not_adequate.ravel(), state.ravel()),
         *(bootstrap.ratio(grams, grid.years, drawn) for grams in (given, put_off, programme * grid.years)),
     )  # fmt: skip

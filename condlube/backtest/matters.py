@@ -33,6 +33,11 @@ class Grid:
     row: IntArray
 
     @property
+    def step_d(self) -> int:
+        """Usual days from one replayed night to the next."""
+        return max(int(np.median(np.diff(self.day))) if len(self.day) > 1 else 1, 1)
+
+    @property
     def years(self) -> FloatArray:
         """Bearing-years replayed, per bearing: each decided night stands for the time up to the next one."""
         step = np.diff(self.day, append=self.day[-1] + (self.day[-1] - self.day[-2] if len(self.day) > 1 else 1))

@@ -9,7 +9,7 @@ from math import isfinite
 from condlube.assessment.sources import FloatArray
 from condlube.backtest.bootstrap import Interval
 
-WIDTH, HEIGHT, LEFT, BOTTOM, TOP = 420.0, 220.0, 46.0, 34.0, 12.0
+WIDTH, HEIGHT, LEFT, BOTTOM, TOP = 420.0, 170.0, 60.0, 34.0, 12.0
 
 
 def steps(x: FloatArray, y: FloatArray, x_label: str, y_label: str) -> str:
@@ -19,7 +19,7 @@ def steps(x: FloatArray, y: FloatArray, x_label: str, y_label: str) -> str:
     for a, b in zip(x, y, strict=True):
         points += [(float(a), points[-1][1]), (float(a), float(b))]
     line = " ".join(f"{_x(a / most):.1f},{_y(b):.1f}" for a, b in points)
-    ticks = _ticks([(0, "0"), (0.5, f"{most / 2:.0f}"), (1, f"{most:.0f}")])
+    ticks = _ticks([(0, "0"), (0.5, f"{most / 2:.0f}"), (1, f"{most:.0f}")]) + _up([(0.5, "0.5"), (1, "1")])
     return _svg(f'<polyline class="line" points="{line}"/>' + ticks, x_label, y_label)
 
 
@@ -39,9 +39,9 @@ def bars(rows: Sequence[tuple[str, Interval]], unit: str) -> str:
         made.append(f'<rect class="bar" x="{left}" y="{y + 3}" width="{i.value * scale:.1f}" height="12"/>')
         low, top = (left + v * scale for v in (i.low, i.high))
         made.append(f'<line class="line" x1="{low:.1f}" x2="{top:.1f}" y1="{y + 9}" y2="{y + 9}"/>')
-        made.append(f'<text x="{top + 6:.1f}" y="{y + 13}">{i.value:.3g}</text>')
+        made.append(f'<text x="{top + 6:.1f}" y="{y + 13}">{i.value:.2g}</text>')
     total = TOP + len(rows) * high + 20
-    made.append(f'<text x="{left}" y="{total - 4}">{escape(unit)}, line: 90 % interval over bearings</text>')
+    made.append(f'<text x="6" y="{total - 4}">{escape(unit)}; line: 90 % interval over bearings</text>')
     return f'<svg viewBox="0 0 {width:.0f} {total:.0f}" role="img">{"".join(made)}</svg>'
 
 
@@ -53,12 +53,13 @@ def against(said: FloatArray, seen: FloatArray, x_label: str, y_label: str) -> s
         for a, b in zip(said, seen, strict=True)
     )
     diagonal = f'<line class="thin" x1="{_x(0):.1f}" y1="{_y(0):.1f}" x2="{_x(1):.1f}" y2="{_y(1):.1f}"/>'
-    ticks = _ticks([(0, "0"), (0.5, f"{most / 2:.2g}"), (1, f"{most:.2g}")])
+    marks = [(0.5, f"{most / 2:.2g}"), (1.0, f"{most:.2g}")]
+    ticks = _ticks([(0.0, "0"), *marks]) + _up(marks)
     return _svg(diagonal + dots + ticks, x_label, y_label)
 
 
 def _x(share: float) -> float:
-    return LEFT + share * (WIDTH - LEFT - 12)
+    return LEFT + share * (WIDTH - LEFT - 24)
 
 
 def _y(share: float) -> float:
@@ -68,6 +69,12 @@ def _y(share: float) -> float:
 def _ticks(marks: Sequence[tuple[float, str]]) -> str:
     low = HEIGHT - BOTTOM + 14
     return "".join(f'<text x="{_x(at):.1f}" y="{low}" text-anchor="middle">{escape(text)}</text>' for at, text in marks)
+
+
+def _up(marks: Sequence[tuple[float, str]]) -> str:
+    return "".join(
+        f'<text x="{LEFT - 5}" y="{_y(at) + 4:.1f}" text-anchor="end">{escape(text)}</text>' for at, text in marks
+    )
 
 
 def _svg(inner: str, x_label: str, y_label: str) -> str:

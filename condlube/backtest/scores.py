@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import binomtest
+from scipy.stats import binomtest, chi2
 
 from condlube.assessment.sources import FloatArray
 from condlube.backtest.bootstrap import LEVEL, Interval, ratio
@@ -16,12 +16,17 @@ from condlube.policy.model import Policy
 
 @dataclass(frozen=True)
 class Score:
-    """One figure with its interval over bearings; ``events`` is how many things it counts."""
+    """One figure with its interval over bearings: the sum of ``above`` over that of ``below``, arrays over bearings.
+
+    ``events`` is how many things it counts.
+    """
 
     name: str
     unit: str
     interval: Interval
     events: int
+    above: FloatArray
+    below: FloatArray
 
 
 SHARE, RATE = "share", "per bearing-year"
@@ -60,8 +65,10 @@ def scores(grid: Grid, found: pd.DataFrame, dose_g: FloatArray, policy: Policy, 
         events = below if unit == SHARE else above
         interval = ratio(above, below, drawn)
         if unit == SHARE and below.sum() > 0:
-            interval = _no_narrower(interval, round(float(above.sum())), round(float(below.sum())))
-        made[name] = Score(name, unit, interval, round(float(events.sum())))
+            interval = _no_narrower(interval, *binomial(round(float(above.sum())), round(float(below.sum()))))
+        if unit == RATE and below.sum() > 0:
+            interval = _no_narrower(interval, *poisson(round(float(above.sum())), float(below.sum())))
+        made[name] = Score(name, unit, interval, round(float(events.sum())), above, below)
 
     put("caught", SHARE, count("failure", "early"), count("failure", *judged))
     for name, is_lubrication in FAILURES.items():
@@ -78,16 +85,32 @@ def scores(grid: Grid, found: pd.DataFrame, dose_g: FloatArray, policy: Policy, 
     return made
 
 
-def _no_narrower(interval: Interval, k: int, n: int) -> Interval:
-    """No narrower than the exact binomial interval: two of two are not surely all."""
+def saved(mine: Score, other: Score, drawn: FloatArray) -> Interval:
+    """How much more another policy has of a figure on the same bearings, with its interval over the same resamples."""
+    return ratio(other.above - mine.above, mine.below, drawn)
+
+
+def binomial(k: int, n: int) -> tuple[float, float]:
+    """Exact interval of a share: two of two are not surely all."""
     exact = binomtest(k, n).proportion_ci(LEVEL, "exact")
-    return Interval(interval.value, min(interval.low, exact.low), max(interval.high, exact.high))
+    return float(exact.low), float(exact.high)
+
+
+def poisson(k: int, exposure: float) -> tuple[float, float]:
+    """Exact interval of a rate (Garwood 1936): nothing seen in a year is not surely nothing."""
+    low, high = (1 - LEVEL) / 2, (1 + LEVEL) / 2
+    least = chi2.ppf(low, 2 * k) / 2 if k else 0.0
+    return float(least / exposure), float(chi2.ppf(high, 2 * k + 2) / 2 / exposure)
+
+
+def _no_narrower(interval: Interval, low: float, high: float) -> Interval:
+    return Interval(interval.value, min(interval.low, low), max(interval.high, high))
 
 
 def realised_cost(count, policy: Policy) -> FloatArray:  # type: ignore[no-untyped-def]
     """Cost of what the calls led to, per bearing, by the policy's own cost table.
 
-    A failure that nobody was warned of in time costs what holding on a damaged bearing costs; a matter costs its work:
+    A failure that nobody was warned of in time costs ``cost.hold.damaged``; a matter costs its work:
     a true inspect that of a damaged bearing, any other that of an adequate one, a grease matter one greasing. Surveys
     stand apart: what they ask for is missing whatever the policy.
     """

@@ -79,7 +79,7 @@ def nights_of(judged: Judged, decisions: pd.DataFrame, moved: tuple[str, ...]) -
 
     Adequate nights are thinned to one in ``NIGHTS_PER_DRAW`` days; the others are all taken, with less weight.
     """
-    step = max(int(np.median(np.diff(judged.grid.day))) if len(judged.grid.day) > 1 else 1, 1)
+    step = judged.grid.step_d
     wanted = np.isin(judged.state, [STATES.index(s) for s in moved])
     every = max(NIGHTS_PER_DRAW // step, 1)
     thinned = np.zeros_like(wanted)

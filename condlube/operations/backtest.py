@@ -14,19 +14,23 @@ import pandas as pd
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from condlube.backtest.answers import CANNOT_KNOW, answers, side_by_side, table_of
 from condlube.backtest.judge import ANSWERS, Judged, judge
 from condlube.backtest.outcomes import Windows
 from condlube.backtest.replay import Span
-from condlube.backtest.report import CANNOT_KNOW, answers, page, summary, table_of
+from condlube.backtest.report import day_of, page, summary
 from condlube.backtest.seen import events_seen
 from condlube.chain import Plant
 from condlube.errors import CondlubeError, InvalidArgument
 from condlube.operations.check import Checked, check
+from condlube.operations.definition import default_policy
 from condlube.operations.files import csv_text, json_text, write_whole
 from condlube.operations.morning import DECISION_COLUMNS
+from condlube.operations.readfile import read_text
 from condlube.operations.replay import Kept, OnStep, quiet, replay
 from condlube.operations.store_history import StoreHistory
 from condlube.policy.model import Policy
+from condlube.policy.parse import parse_policy
 from condlube.schema.nights import as_of
 from condlube.store import views
 from condlube.store.rows import rows
@@ -51,12 +55,10 @@ class Backtest:
     def text(self, width: int) -> str:
         """The answers, the figures beside the nulls, and what a replay cannot know."""
         lines = [f"{self.site}: nights {self.span.nights[0]} to {self.span.nights[-1]} replayed", ""]
-        for answer in answers(self.judged):
-            lines += textwrap.wrap(answer, width, subsequent_indent="  ")
-        lines += ["", f"{'':38}" + "".join(f"{name:>26}" for name in self.judged.scores)]
-        for name, unit, cells in table_of(self.judged):
-            lines.append(f"{name + ', ' + unit:38.38}" + "".join(f"{cell:>26}" for cell in cells))
-        lines += ["", *(line for said in (*self._doubts(), *CANNOT_KNOW)
+        for question, answer in answers(self.judged).items():
+            lines += textwrap.wrap(f"{question} {answer}", width, subsequent_indent="  ")
+        lines += ["", *side_by_side(list(self.judged.scores), table_of(self.judged), width), ""]
+        lines += [*(line for said in (*self._doubts(), *CANNOT_KNOW)
                         for line in textwrap.wrap("- " + said, width, subsequent_indent="  "))]  # fmt: skip
         return "\n".join([*lines, "", f"Files: {self.folder}"])
 
@@ -119,6 +121,11 @@ def backtest(
     return made
 
 
+def policy_at(path: Path) -> Policy:
+    """A policy from a file of its own; what it does not set is the default's. Raises ``ConfigurationError``."""
+    return parse_policy(read_text(path, str(path)), str(path), default_policy())
+
+
 def span_of(snapshot: Snapshot, checked: Checked, plant: Plant, first: date, last: date, every: int) -> Span:
     """The nights wanted, which the store must hold summaries of."""
     if last < first:
@@ -169,13 +176,10 @@ def _write(made: Backtest, kept: Kept) -> None:
     part.replace(folder / "decisions.csv")
     found = made.judged.outcomes.astype(object).where(made.judged.outcomes.notna(), None)
     for name in ("first", "last"):
-        found[name] = [date.fromordinal(int(day) + _EPOCH) for day in found[name]]
+        found[name] = [day_of(day) for day in found[name]]
     write_whole(folder / "outcomes.csv", csv_text(list(found.columns), found.to_dict(orient="records")))
     write_whole(folder / "summary.json", made.json())
     title = f"{made.site}: {len(made.span.nights)} nights replayed, {made.span.nights[0]} to {made.span.nights[-1]}"
     facts = {"policy": made.policy[:12], "bearings": len(made.judged.grid.bearing_ids),
              "bearing-years": f"{made.judged.grid.years.sum():.1f}", "rows known late": made.late}  # fmt: skip
     write_whole(folder / "report.html", page(title, made.judged, facts))
-
-
-_EPOCH = date(1970, 1, 1).toordinal()

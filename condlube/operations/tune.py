@@ -14,13 +14,13 @@ import numpy as np
 import pandas as pd
 
 from condlube.assessment.greasings import doses
+from condlube.backtest.answers import side_by_side
 from condlube.backtest.compared import Point, Replayed, Turned, trade_off, turned
 from condlube.backtest.grease_life import GreaseLife, fillings, grease_life
 from condlube.backtest.matters import positions_of
 from condlube.backtest.nulls import number
 from condlube.backtest.propose import headed, text_of
-from condlube.backtest.report import figure
-from condlube.backtest.scores import Score
+from condlube.backtest.scores import RATE, SHARE, Score
 from condlube.backtest.trial import Facts
 from condlube.backtest.tuning import Compared, Tuned, held_out_calls, tune_weights
 from condlube.chain import Plant
@@ -56,8 +56,18 @@ class Tuning:
     proposed: Path | None
 
     def text(self, width: int) -> str:
-        """The figures side by side, and what would change."""
-        return "\n".join(textwrap.fill(said, width, subsequent_indent="  ") for said in self._said())
+        """Why it moves or not, the figures side by side, and what would change."""
+        own = {"in force": self.in_force, "tuned": self.tuned, "held out": self.held_out}
+        known = {name: scores for name, scores in own.items() if scores is not None}
+        figures = [(name, self.in_force[name].unit, [s[name].interval for s in known.values()]) for name in SHOWN]
+        curve = [(name, unit, [getattr(point, name.replace(" ", "_")) for point in self.trade_off])
+                 for name, unit in (("caught", SHARE), ("false inspects", RATE))]  # fmt: skip
+        prices = [f"x{point.factor:g}" for point in self.trade_off]
+        return "\n".join([
+            *_wrapped(self._found(), width), "", *side_by_side(list(known), figures, width), "",
+            "If an inspection cost so many times its price:", *side_by_side(prices, curve, width), "",
+            *_wrapped(self._changes(), width),
+        ])  # fmt: skip
 
     def json(self) -> str:
         """The same for a machine."""
@@ -82,7 +92,7 @@ class Tuning:
     def _checks(self) -> dict[str, Compared | None]:
         return {"fitted": self.found.fitted, "by_bearing": self.found.by_bearing, "by_time": self.found.by_time}
 
-    def _said(self) -> Iterator[str]:
+    def _found(self) -> Iterator[str]:
         yield f"{self.site}: nights {self.first} to {self.last}"
         on_record = ", ".join(f"{state} {count}" for state, count in self.found.episodes.items() if count)
         yield f"On record: {on_record or 'nothing that tells of a state'}."
@@ -92,19 +102,17 @@ class Tuning:
             if c is not None:
                 yield (f"Log loss, {name.replace('_', ' ')}: in force {c.in_force:.4f}, tuned {c.tuned:.4f}, "
                        f"gain {c.gain.value:.4f} ({c.gain.low:.4f} to {c.gain.high:.4f}).")  # fmt: skip
-        for name in SHOWN:
-            cells = [f"{who} {figure(own[name].interval, own[name].unit)}"
-                     for who, own in (("in force", self.in_force), ("tuned", self.tuned), ("held out", self.held_out))
-                     if own is not None]  # fmt: skip
-            yield f"{name}, {self.in_force[name].unit}: " + "; ".join(cells)
-        for p in self.trade_off:
-            yield (f"inspections at {p.factor:g} times the price: caught {figure(p.caught, 'share')}, "
-                   f"false inspects per bearing-year {figure(p.false_inspects, '')}")  # fmt: skip
+
+    def _changes(self) -> Iterator[str]:
         yield from _life(self.life)
         if self.proposed is not None:
             yield f"{len(self.turned)} calls of the last night would change:"
             yield from (f"  {t.bearing_id}: {t.before} -> {t.after}" for t in self.turned)
             yield f"Proposed policy: {self.proposed}. It holds once the definition names it."
+
+
+def _wrapped(said: Iterator[str], width: int) -> Iterator[str]:
+    return (textwrap.fill(line, width, subsequent_indent="  ") for line in said)
 
 
 def tune(path: Path, first: date, last: date, every: int = 1, on_step: OnStep = quiet) -> Tuning:

@@ -5,12 +5,13 @@ import pandas as pd
 import pytest
 from scipy import stats
 from sklearn.metrics import brier_score_loss
+from statsmodels.stats.rates import confint_poisson
 
 from condlube.backtest import bootstrap
 from condlube.backtest.calibration import calibration
 from condlube.backtest.leads import leads
 from condlube.backtest.matters import Grid
-from condlube.backtest.scores import scores
+from condlube.backtest.scores import poisson, saved, scores
 from condlube.policy.model import Policy
 
 
@@ -59,6 +60,26 @@ def test_calibration_leaves_out_what_the_record_does_not_tell():
     assert np.abs(found.said - found.seen).max() < 0.08
     assert calibration(probability, np.zeros(4000, dtype=int)) is None
     assert calibration(probability, np.full(4000, -1)) is None
+
+
+@pytest.mark.parametrize("count", [0, 1, 7])
+def test_rates_are_no_narrower_than_the_exact_poisson_interval(count: int):
+    theirs = confint_poisson(count, 12.5, method="exact-c", alpha=0.1)
+    assert poisson(count, 12.5) == pytest.approx(theirs, rel=1e-9)
+
+
+def test_two_policies_are_compared_on_the_same_resamples(policy: Policy):
+    """Whatever both of them share cancels: the interval of the difference is that of the difference."""
+    grid = Grid(("A", "B"), np.arange(365), np.arange(730).reshape(2, 365))
+    drawn = bootstrap.weights(2, np.random.default_rng(1))
+    rows = [("failure", "A", "missed", True), ("inspect", "B", "false", None)]
+    columns = ["what", "bearing_id", "outcome", "lubrication"]
+    mine, other = (
+        scores(grid, pd.DataFrame(own, columns=columns), np.zeros(2), policy, drawn)["cost"] for own in (rows[:1], rows)
+    )
+    more = saved(mine, other, drawn)
+    assert more.value == pytest.approx(other.interval.value - mine.interval.value)
+    assert 0 <= more.low <= more.value <= more.high <= 2 * policy.cost.inspect.adequate / (365 / 365.25)
 
 
 def test_scores_of_two_bearings(policy: Policy):
