@@ -160,13 +160,11 @@ class Batch:
         return final
 
     def _held_like(self, readings: np.ndarray) -> np.ndarray:
-        """Readings taken but not committed that are of the same points."""
+        """Readings taken but not committed that are of the same points and of the same time."""
         if len(readings) == 0:
             return readings
-        low, high = readings["point"][0], readings["point"][-1]
-        near = [
-            fresh for fresh in self._fresh if len(fresh) and fresh["point"][0] <= high and fresh["point"][-1] >= low
-        ]
+        first, last = readings["time"].min(), readings["time"].max()
+        near = [fresh[(fresh["time"] >= first) & (fresh["time"] <= last)] for fresh in self._fresh]
         return np.concatenate([each[np.isin(each["point"], readings["point"])] for each in near] or [readings[:0]])
 
     def _append_readings(self) -> None:
