@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from functools import partial
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 
@@ -15,12 +16,13 @@ from condlube.chain import Plant, measure
 from condlube.execution import map_batches
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema, from_frame
-from condlube.schema.nights import as_of, midnight
+from condlube.schema.nights import as_of, midnight, nights_between
 from condlube.store import views
 from condlube.store.store import Snapshot
 
 _READINGS = ("point_id", "time", "value", "quality", "known_at", "ingest_id")
 _EARLIER = ("point_id", "date", "cell", "known_at", "n", "n_total", "median", "p10", "p90", "fault")
+_PLANT_WIDE, _STRANGER = -1, -2
 
 
 @dataclass(frozen=True)
@@ -33,11 +35,27 @@ class Fresh:
     last: date
 
 
+class _Places:
+    """Machines by number, in order of their names, and the machine of every point."""
+
+    def __init__(self, plant: Plant) -> None:
+        machine = machines_of_points(plant.points, plant.bearings)
+        self.machines = np.unique(machine[machine != ""].to_numpy(str))
+        self.of_row = np.where(machine == "", _PLANT_WIDE, np.searchsorted(self.machines, machine.to_numpy(str)))
+        self._points = pd.Index(machine.index)
+
+    def of(self, point_ids: pd.Series) -> np.ndarray:
+        """Number of the machine of each point, _PLANT_WIDE or _STRANGER."""
+        label, found = pd.factorize(point_ids)
+        made: np.ndarray = np.append(self.of_row, _STRANGER)[self._points.get_indexer(pd.Index(found))][label]
+        return made
+
+
 class _Batch(NamedTuple):
     readings: pd.DataFrame
     points: pd.DataFrame
     bearings: pd.DataFrame
-    touched: pd.DataFrame
+    touched: pd.MultiIndex  # machine_id and date
     earlier: pd.DataFrame
 
 
@@ -49,14 +67,18 @@ def summarise_fresh(
     Goes month by month, so that a long history needs the memory of one month of readings.
     """
     made: list[pa.Table] = [arrow_schema("summaries").empty_table()]
-    machine_of = machines_of_points(plant.points, plant.bearings)
+    places = _Places(plant)
     for first, last in _months(fresh.first, fresh.last):
+        days = [first - timedelta(days=1), *nights_between(first, last)]
         readings = _readings(snapshot, plant, first, last, known_by, policy)
-        touched = _touched(readings, machine_of, fresh, first, last, plant)
-        if touched.empty:
+        machine = places.of(readings["point_id"])
+        touched = _touched(readings, machine, days, fresh, len(places.machines), plant)
+        if not touched.any():
             continue
-        earlier = _earlier(snapshot, made, touched["date"].min().date(), known_by, policy)
-        batches = _batches(readings, plant, machine_of, touched, earlier, batch)
+        of_day = touched.any(axis=0)
+        begin = days[1 + int(of_day.argmax())] - timedelta(days=policy.summary.memory_days)
+        earlier = _earlier(snapshot, made, begin, last, known_by)
+        batches = _batches(readings, machine, plant, places, touched, days[1:], earlier, batch)
         made.extend(map_batches(partial(_measure, plant=plant, policy=policy), batches, workers))
     return pa.concat_tables(made)
 
@@ -78,68 +100,78 @@ def _months(first: date, last: date) -> Iterator[tuple[date, date]]:
 def _readings(
     snapshot: Snapshot, plant: Plant, first: date, last: date, known_by: datetime, policy: Policy
 ) -> pd.DataFrame:
+    """Readings of the days, and of as many before them as a summary and the day before ``first`` need."""
     zone = plant.register.site.zone
-    begin = midnight(first - timedelta(days=policy.summary.lookback_days), zone)
+    begin = midnight(first - timedelta(days=max(policy.summary.lookback_days, 1)), zone)
     found = views.readings(snapshot, as_of(last, zone), known_by, [("time", ">=", begin)], _READINGS)
     frame: pd.DataFrame = found.to_pandas()
     return frame
 
 
-def _earlier(
-    snapshot: Snapshot, made: Sequence[pa.Table], first: date, known_by: datetime, policy: Policy
-) -> pd.DataFrame:
-    begin = first - timedelta(days=policy.summary.memory_days)
-    stored = views.summaries(snapshot, known_by, [("date", ">=", begin), ("date", "<", first)], _EARLIER)
+def _earlier(snapshot: Snapshot, made: Sequence[pa.Table], begin: date, last: date, known_by: datetime) -> pd.DataFrame:
+    stored = views.summaries(snapshot, known_by, [("date", ">=", begin), ("date", "<=", last)], _EARLIER)
     recent = pa.concat_tables(made).select(list(_EARLIER)).to_pandas()
     both: pd.DataFrame = pd.concat([stored.to_pandas(), recent[recent["date"] >= begin]], ignore_index=True)
     return both
 
 
 def _touched(
-    readings: pd.DataFrame, machine_of: pd.Series, fresh: Fresh, first: date, last: date, plant: Plant
-) -> pd.DataFrame:
-    """Machine and day of every fresh reading; a late one also touches the next day, through the thermal lag."""
+    readings: pd.DataFrame, machine: np.ndarray, days: Sequence[date], fresh: Fresh, machines: int, plant: Plant
+) -> np.ndarray:
+    """Machine and day, but for the first of ``days``, of every fresh reading, as a mask.
+
+    A late reading also touches the next day, through the thermal lag; a plant-wide one touches every machine.
+    """
     zone = plant.register.site.zone
-    new = readings["ingest_id"].isin(fresh.ingests)
+    is_new = readings["ingest_id"].isin(fresh.ingests)
     if fresh.previous is not None:
-        new |= readings["time"] >= as_of(fresh.previous, zone)
-    found = readings.loc[new & (readings["time"] >= midnight(first, zone)), ["point_id", "time"]]
-    days = found["time"].dt.tz_convert(zone).dt.tz_localize(None).dt.normalize()
-    touched = pd.DataFrame({"machine_id": found["point_id"].map(machine_of).to_numpy(object), "date": days.to_numpy()})
-    touched = touched.dropna().drop_duplicates()
+        is_new |= readings["time"] >= as_of(fresh.previous, zone)
+    new = (is_new & (readings["time"] >= midnight(days[0], zone))).to_numpy() & (machine != _STRANGER)
+    ends = pd.DatetimeIndex([as_of(day, zone) for day in days])
+    day = np.searchsorted(ends.as_unit("us").asi8, pd.DatetimeIndex(readings["time"][new]).as_unit("us").asi8, "right")
+    touched = np.zeros((machines + 1, len(days)), dtype=bool)  # the last row is the plant-wide one
+    touched[machine[new], day] = True
     if fresh.previous is not None:
-        late = touched[touched["date"] < pd.Timestamp(fresh.previous)]
-        touched = pd.concat([touched, late.assign(date=late["date"] + pd.Timedelta(days=1))])
-    everywhere = touched.loc[touched["machine_id"] == "", ["date"]]
-    machines = pd.DataFrame({"machine_id": sorted(set(machine_of) - {""})})
-    touched = pd.concat([touched, machines.merge(everywhere, how="cross")]).drop_duplicates()
-    return touched[(touched["machine_id"] != "") & (touched["date"] <= pd.Timestamp(last))]
+        late = touched & (np.array(days) < fresh.previous)
+        touched[:, 1:] |= late[:, :-1]
+    made: np.ndarray = (touched[:-1] | touched[-1:])[:, 1:]
+    return made
 
 
 def _batches(
-    readings: pd.DataFrame, plant: Plant, machine_of: pd.Series, touched: pd.DataFrame, earlier: pd.DataFrame, size: int
-) -> Iterator[_Batch]:
-    machine = {
-        "readings": readings["point_id"].map(machine_of),
-        "points": plant.points["point_id"].map(machine_of),
-        "earlier": earlier["point_id"].map(machine_of),
-    }
-    names = sorted(set(touched["machine_id"]))
-    for start in range(0, len(names), size):
-        ours = set(names[start : start + size])
+    readings: pd.DataFrame, machine: np.ndarray, plant: Plant, places: _Places, touched: np.ndarray,
+    days: Sequence[date], earlier: pd.DataFrame, size: int,
+) -> Iterator[_Batch]:  # fmt: skip
+    of_earlier = places.of(earlier["point_id"])
+    found = np.flatnonzero(touched.any(axis=1))
+    for start in range(0, len(found), size):
+        ours = found[start : start + size]
+        number, day = np.nonzero(touched[ours])
+        shared = np.append(ours, _PLANT_WIDE)
         yield _Batch(
-            readings[machine["readings"].isin(ours | {""})],
-            plant.points[machine["points"].isin(ours | {""})],
-            plant.bearings[plant.bearings["machine_id"].isin(ours)],
-            touched[touched["machine_id"].isin(ours)],
-            earlier[machine["earlier"].isin(ours)],
+            readings[np.isin(machine, shared)],
+            plant.points[np.isin(places.of_row, shared)],
+            plant.bearings[plant.bearings["machine_id"].isin(places.machines[ours])],
+            pd.MultiIndex.from_arrays([places.machines[ours[number]], pd.DatetimeIndex(days).as_unit("us")[day]]),
+            earlier[np.isin(of_earlier, ours)],
         )
 
 
 def _measure(work: _Batch, plant: Plant, policy: Policy) -> pa.Table:
-    days = sorted(day.date() for day in work.touched["date"].unique())
+    days = sorted(day.date() for day in work.touched.unique(1))
     made = measure(work.readings, work.points, work.bearings, days, plant.register.site.zone, policy, work.earlier)
-    keys = pd.MultiIndex.from_frame(work.touched[["machine_id", "date"]])
     machine = made["point_id"].map(machines_of_points(work.points, work.bearings))
-    wanted = pd.MultiIndex.from_arrays([machine, pd.DatetimeIndex(made["date"]).as_unit("us")]).isin(keys)
-    return from_frame("summaries", made[wanted])
+    dates = pd.DatetimeIndex(made["date"]).as_unit("us")
+    made = made[pd.MultiIndex.from_arrays([machine, dates]).isin(work.touched)]
+    return from_frame("summaries", _not_older(made, work.earlier[work.earlier["date"] >= days[0]]))
+
+
+def _not_older(made: pd.DataFrame, stored: pd.DataFrame) -> pd.DataFrame:
+    """A version that follows a stored one is known no earlier than that, whatever its readings say."""
+    if stored.empty:
+        return made
+    key = ["point_id", "date"]
+    before = stored.groupby(key)["known_at"].max()
+    dates = pd.DatetimeIndex(made["date"]).date
+    known = before.reindex(pd.MultiIndex.from_arrays([made["point_id"], dates], names=key)).to_numpy()
+    return made.assign(known_at=made["known_at"].where(~(made["known_at"] < known), known))
