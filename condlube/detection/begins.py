@@ -9,8 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.manipulation.kernel import Ints
-from condlube.manipulation.robust import Bools
+from condlube.manipulation.kernel import Bools, Ints
 
 KINDS = ("relubrication", "replacement", "sensor_moved", "rebuilt")
 CHANGES = ("replacement", "sensor_moved", "rebuilt")  # another bearing or sensor: earlier references end

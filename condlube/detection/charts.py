@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache, partial
+from itertools import accumulate
 
 import numpy as np
 from scipy.optimize import brentq
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
-from condlube.manipulation.robust import Bools
+from condlube.manipulation.kernel import Bools, Floats, Ints
 
+_AT_ONCE = 4096  # series that are worked on while they are in the cache
 _OVER = 2.0  # a CUSUM over its limit grows no further than this, so that it comes back soon after the level does
 _CLIP = 4.0  # a single night counts at most so many spreads, so that no single night signals by itself
 
@@ -71,32 +72,20 @@ def _limit(length_at: Callable[[float], float], run_length: float) -> float:
     return float(brentq(lambda v: length_at(v) - run_length, low, high, xtol=1e-6))
 
 
-@kernel
 def ewma(values: Floats, weight: float, start: float) -> Floats:
     """Exponentially weighted moving average of a series."""
-    made = np.empty(values.size)
-    level = start
-    for i in range(values.size):
-        level = weight * values[i] + (1.0 - weight) * level
-        made[i] = level
-    return made
+    return np.array(list(accumulate(values, lambda level, v: weight * v + (1.0 - weight) * level, initial=start))[1:])
 
 
-@kernel
 def cusum(values: Floats, target: float, k: float) -> tuple[Floats, Floats]:
     """Upper and lower one-sided CUSUM of a series, in its own units."""
-    up = np.empty(values.size)
-    down = np.empty(values.size)
-    high = low = 0.0
-    for i in range(values.size):
-        high = max(0.0, high + values[i] - target - k)
-        low = max(0.0, low + target - k - values[i])
-        up[i] = high
-        down[i] = low
+    up, down = (
+        np.array(list(accumulate(side * (values - target), lambda level, v: max(0.0, level + v - k), initial=0.0))[1:])
+        for side in (1.0, -1.0)
+    )
     return up, down
 
 
-@kernel
 def signals(
     lo: Ints, hi: Ints, residual: Floats, spread: Floats, allowance: Floats, correlation: Floats, weight: float,
     limit: float, k: float, h: float,
@@ -105,18 +94,20 @@ def signals(
 
     Values are residuals less ``allowance`` (what the expected level itself may be wrong) in spreads.
     """
-    made = np.zeros(lo.size, dtype=np.bool_)
-    for s in range(lo.size):
-        rho = correlation[s]
-        late = rho * (1.0 - weight)
-        top = limit * np.sqrt(weight / (2.0 - weight) * (1.0 + late) / (1.0 - late))
-        scale = np.sqrt((1.0 + rho) / (1.0 - rho))
-        level = 0.0
-        high = 0.0
-        for i in range(lo[s], hi[s]):
-            z = (residual[i] - allowance[s]) / spread[s]
-            z = min(max(z, -_CLIP), _CLIP)
-            level = max(0.0, weight * z + (1.0 - weight) * level)
-            high = min(max(0.0, high + z / scale - k), h + _OVER)
-        made[s] = level > top or high > h
+    made = np.zeros(len(lo), dtype=bool)
+    late = correlation * (1.0 - weight)
+    top = limit * np.sqrt(weight / (2.0 - weight) * (1.0 + late) / (1.0 - late))
+    scale = np.sqrt((1.0 + correlation) / (1.0 - correlation))
+    for begin in range(0, len(lo), _AT_ONCE):
+        some = slice(begin, begin + _AT_ONCE)
+        level, high = np.zeros(len(lo[some])), np.zeros(len(lo[some]))
+        stop, over, wide = hi[some], allowance[some], spread[some]
+        for night in range(int((hi - lo)[some].max(initial=0))):
+            row = lo[some] + night
+            inside = row < stop
+            z = np.clip((residual[np.where(inside, row, 0)] - over) / wide, -_CLIP, _CLIP)
+            level = np.where(inside, np.maximum(0.0, weight * z + (1.0 - weight) * level), level)
+            higher = np.minimum(np.maximum(0.0, high + z / scale[some] - k), h + _OVER)
+            high = np.where(inside, higher, high)
+        made[some] = (level > top[some]) | (high > h)
     return made

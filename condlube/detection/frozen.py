@@ -11,8 +11,10 @@ import pandas as pd
 
 from condlube.detection.begins import local_days
 from condlube.manipulation.expected import HINGES, OUTSIDE, SIZE, Models, predict
-from condlube.manipulation.kernel import Floats, Ints, kernel
+from condlube.manipulation.kernel import Floats, Ints
 from condlube.policy.model import Policy
+
+_SPEEDS = 5  # at which a model is compared with its parent
 
 
 @dataclass(frozen=True)
@@ -96,37 +98,21 @@ def margins_of(quantities: Sequence[str], policy: Policy) -> Floats:
     ).reshape(-1, 3)
 
 
-def difference(models: Models, c: int, p: int, margins: Floats) -> tuple[float, float]:
-    """How much higher model ``c`` expects than its parent ``p`` over c's operating range, and the uncertainty.
+def difference(models: Models, c: Ints, p: Ints, margins: Floats) -> tuple[Floats, Floats]:
+    """How much higher models ``c`` expect than their parents ``p`` over c's operating range, and the uncertainty.
 
     Mean over five speeds of the range; NaN where the parent has seen nothing like them.
     """
-    return _difference(models.coefficients, models.covariance, models.knots, models.low, models.high, c, p, margins)
-
-
-@kernel
-def _difference(
-    coefficients: Floats, covariance: Floats, knots: Floats, low: Floats, high: Floats, c: int, p: int, margins: Floats
-) -> tuple[float, float]:
-    row = np.empty(SIZE)
-    operating = np.empty(3)
-    total = 0.0
-    variance = 0.0
-    found = 0
-    for step in range(5):
-        for v in range(3):
-            operating[v] = 0.5 * (low[c, v] + high[c, v])
-        operating[0] = low[c, 0] + (0.1 + 0.2 * step) * (high[c, 0] - low[c, 0])
-        ours, our_variance, _ = predict(
-            coefficients[c], covariance[c], knots[c], low[c], high[c], operating, margins, row
-        )
-        theirs, their_variance, place = predict(
-            coefficients[p], covariance[p], knots[p], low[p], high[p], operating, margins, row
-        )
-        if place < OUTSIDE:
-            total += ours - theirs
-            variance += our_variance + their_variance
-            found += 1
-    if found == 0:
-        return np.nan, np.nan
-    return total / found, np.sqrt(variance / found)
+    low, high = models.low[c], models.high[c]
+    operating = np.repeat(0.5 * (low + high), _SPEEDS, axis=0)
+    step = np.tile((np.arange(_SPEEDS) + 0.5) / _SPEEDS, len(c))
+    operating[:, 0] = np.repeat(low[:, 0], _SPEEDS) + step * np.repeat(high[:, 0] - low[:, 0], _SPEEDS)
+    wide = np.repeat(margins, _SPEEDS, axis=0)
+    ours, our_variance, _ = predict(models, np.repeat(c, _SPEEDS), operating, wide)
+    theirs, their_variance, place = predict(models, np.repeat(p, _SPEEDS), operating, wide)
+    seen = place < OUTSIDE
+    count = seen.reshape(-1, _SPEEDS).sum(axis=1).astype(float)
+    count[count == 0] = np.nan
+    over = np.where(seen, ours - theirs, 0.0).reshape(-1, _SPEEDS).sum(axis=1) / count
+    variance = np.where(seen, our_variance + their_variance, 0.0).reshape(-1, _SPEEDS).sum(axis=1) / count
+    return over, np.sqrt(variance)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
+from condlube.manipulation.kernel import Floats, Ints, columns
+
+_NIGHTS = 4
 
 
-@kernel
 def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over: float, days: int) -> Floats:
     """Rise of many series over their last nights.
 
@@ -16,32 +17,21 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
     range. 0 where the mean level of the last two nights is not over ``over`` spreads, so that no single night of usual
     noise grows, or with fewer than three nights.
     """
-    made = np.zeros(lo.size)
-    for k in range(lo.size):
-        end = hi[k]
-        if end - lo[k] < 3 or residual[end - 1] + residual[end - 2] <= 2.0 * over * spread[k]:
-            continue
-        first = end - 1
-        while first > lo[k] and end - first < 4 and day[end - 1] - day[first - 1] < days:
-            first -= 1
-        n = end - first
-        if n < 3:
-            continue
-        mean_day = 0.0
-        mean = 0.0
-        lowest = np.inf
-        highest = -np.inf
-        for i in range(first, end):
-            mean_day += (day[i] - day[first]) / n
-            mean += residual[i] / n
-            lowest = min(lowest, residual[i])
-            highest = max(highest, residual[i])
-        top = 0.0
-        bottom = 0.0
-        for i in range(first, end):
-            apart = day[i] - day[first] - mean_day
-            top += apart * (residual[i] - mean)
-            bottom += apart * apart
-        rise = top / bottom * (day[end - 1] - day[first])
-        made[k] = max(0.0, min(rise, highest - lowest)) / spread[k]
+    made = np.zeros(len(lo))
+    grown = np.flatnonzero(hi - lo >= 3)
+    last = hi[grown] - 1
+    grown = grown[residual[last] + residual[last - 1] > 2.0 * over * spread[grown]]
+    rows, filled = columns(np.maximum(lo[grown], hi[grown] - _NIGHTS), hi[grown])
+    last = hi[grown] - 1
+    filled &= day[last][:, None] - day[rows] < days
+    enough = filled.sum(axis=1) >= 3
+    grown, rows, filled, last = grown[enough], rows[enough], filled[enough], last[enough]
+    n = filled.sum(axis=1)
+    ago = np.where(filled, day[last][:, None] - day[rows], 0).astype(float)
+    level = np.where(filled, residual[rows], 0.0)
+    apart = np.where(filled, ago.sum(axis=1)[:, None] / n[:, None] - ago, 0.0)
+    rise = (apart * level).sum(axis=1) / (apart**2).sum(axis=1) * ago.max(axis=1, initial=0)
+    highest = np.where(filled, level, -np.inf).max(axis=1, initial=-np.inf)
+    lowest = np.where(filled, level, np.inf).min(axis=1, initial=np.inf)
+    made[grown] = np.maximum(0.0, np.minimum(rise, highest - lowest)) / spread[grown]
     return made

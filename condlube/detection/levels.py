@@ -2,83 +2,60 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
-from condlube.manipulation.expected import OUTSIDE, SIZE, UNKNOWN, predict
-from condlube.manipulation.kernel import Floats, Ints, kernel
-from condlube.manipulation.robust import Bools
+from condlube.detection.series import Cells
+from condlube.manipulation.expected import OUTSIDE, UNKNOWN, Models, predict
+from condlube.manipulation.kernel import Floats, Ints, ranges
 
 COMPARED = 0  # other codes: OUTSIDE, UNKNOWN (of expected), UNCERTAIN
 UNCERTAIN = 4
 
+__all__ = ["COMPARED", "OUTSIDE", "UNCERTAIN", "UNKNOWN", "NightLevels", "night_levels"]
 
-@kernel
+
+class NightLevels(NamedTuple):
+    """Nights with sound cells, ordered by track and day."""
+
+    track: Ints
+    day: Ints
+    residual: Floats
+    variance: Floats  # of measuring and model
+    observed: Floats
+    code: Ints  # COMPARED, OUTSIDE, UNKNOWN or UNCERTAIN
+
+
 def night_levels(
-    reference: Ints, lo: Ints, hi: Ints, day: Ints, sound: Bools, level: Floats, operating: Floats, weight: Floats,
-    within: Floats, n: Ints, coefficients: Floats, covariance: Floats, knots: Floats, low: Floats, high: Floats,
-    spread: Floats, margins: Floats, most_uncertain: float,
-) -> tuple[Ints, Ints, Floats, Floats, Floats, Ints, Ints]:  # fmt: skip
+    reference: Ints, lo: Ints, hi: Ints, cells: Cells, models: Models, margins: Floats, most_uncertain: float
+) -> NightLevels:
     """Nights of many tracks; track t compares cells ``lo[t]`` to ``hi[t]`` with reference ``reference[t]``.
 
-    Returns per night with sound cells: track, day, residual, its measuring and model variance, observed level, code
-    (COMPARED, OUTSIDE, UNKNOWN or UNCERTAIN) and number of readings. Cells outside the operating range seen count only
-    where a night has no other, and then the night is not compared.
+    Cells outside the operating range seen count only where a night has no other, and then the night is not compared.
     """
-    most = 0
-    for t in range(lo.size):
-        most += hi[t] - lo[t]
-    track = np.empty(most, dtype=np.int64)
-    date = np.empty(most, dtype=np.int64)
-    residual = np.empty(most)
-    variance = np.empty(most)
-    observed = np.empty(most)
-    code = np.empty(most, dtype=np.int64)
-    readings = np.empty(most, dtype=np.int64)
-    row = np.empty(SIZE)
-    count = 0
-    for t in range(lo.size):
-        r = reference[t]
-        i = lo[t]
-        while i < hi[t]:
-            j = i
-            mass = 0.0
-            total = 0.0
-            model = 0.0
-            noise = 0.0
-            seen = 0.0
-            taken = 0
-            worst = UNKNOWN
-            while j < hi[t] and day[j] == day[i]:
-                if sound[j]:
-                    expected, var, place = predict(
-                        coefficients[r], covariance[r], knots[r], low[r], high[r], operating[j], margins[t], row
-                    )
-                    place = COMPARED if place < OUTSIDE else place
-                    if place < worst or mass == 0.0:
-                        mass = total = model = noise = seen = 0.0
-                        taken = 0
-                        worst = place
-                    if place == worst:
-                        w = max(weight[j], 1e-9)
-                        mass += w
-                        total += w * (level[j] - expected)
-                        model += w * var
-                        noise += w * w * within[j] ** 2 / max(n[j], 1)
-                        seen += w * level[j]
-                        taken += n[j]
-                j += 1
-            if mass > 0.0:
-                track[count] = t
-                date[count] = day[i]
-                residual[count] = total / mass
-                variance[count] = model / mass + noise / mass**2
-                observed[count] = seen / mass
-                uncertain = np.sqrt(model / mass) > most_uncertain * spread[r]
-                code[count] = UNCERTAIN if worst == COMPARED and uncertain else worst
-                readings[count] = taken
-                count += 1
-            i = j
-    return (
-        track[:count], date[:count], residual[:count], variance[:count], observed[:count], code[:count],
-        readings[:count],
+    rows = ranges(lo, hi)
+    sound = cells.sound[rows]
+    track, rows = np.repeat(np.arange(len(lo)), hi - lo)[sound], rows[sound]
+    day, level = cells.day[rows], cells.level[rows]
+    expected, model, place = predict(models, reference[track], cells.operating[rows], margins[track])
+    place[place < OUTSIDE] = COMPARED
+    begins = np.append(True, (np.diff(track) != 0) | (np.diff(day) != 0))[: len(rows)]
+    first, night = np.flatnonzero(begins), np.cumsum(begins) - 1
+    best = np.minimum.reduceat(place, first) if len(first) else place
+    taken = place == best[night]
+    weight = np.where(taken, np.maximum(cells.weight[rows], 1e-9), 0.0)
+    n = cells.n[rows]
+
+    def total(values: Floats) -> Floats:
+        sums: Floats = np.bincount(night, values, len(first))
+        return sums
+
+    mass = total(weight)
+    variance = total(weight * model) / mass
+    noise = total(weight**2 * cells.within[rows] ** 2 / np.maximum(n, 1)) / mass**2
+    uncertain = np.sqrt(variance) > most_uncertain * models.spread[reference[track[first]]]
+    return NightLevels(
+        track[first], day[first], total(weight * (level - expected)) / mass, variance + noise,
+        total(weight * level) / mass, np.where((best == COMPARED) & uncertain, UNCERTAIN, best),
     )  # fmt: skip

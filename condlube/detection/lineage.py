@@ -16,7 +16,7 @@ import pandas as pd
 
 from condlube.detection.frozen import difference
 from condlube.manipulation.expected import Models
-from condlube.manipulation.kernel import Floats
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.policy.detection import Reference
 
 SPREAD_WEIGHT = 10.0  # a family's spread counts as so many nights of the point's own (engineering judgement)
@@ -71,10 +71,8 @@ def against_family(models: Models, r: int, family: Family | None, floor: float, 
     return Adjusted(off, min(1.0, off / above) if above > 0 else weight, max(float(pooled), floor))
 
 
-def against_parent(models: Models, r: int, p: int, margins: Floats, policy: Reference) -> tuple[float, bool]:
-    """Level to take off because the parent sits lower, and whether this reference is the new parent."""
+def against_parent(models: Models, r: Ints, p: Ints, margins: Floats, policy: Reference) -> tuple[Floats, Bools]:
+    """Level to take off each reference because its parent sits lower, and which are new parents: clearly lower."""
     over, uncertainty = difference(models, r, p, margins)
-    if np.isnan(over):
-        return 0.0, False
-    allowed = max(policy.tolerance_spreads * float(models.spread[p]), uncertainty)
-    return max(0.0, over - allowed), over < -allowed
+    allowed = np.fmax(policy.tolerance_spreads * models.spread[p], uncertainty)
+    return np.fmax(0.0, over - allowed), over < -allowed

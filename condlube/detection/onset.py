@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
+from condlube.manipulation.kernel import Floats, Ints
 
 NONE, GRADUAL, ABRUPT = 0, 1, 2
 _LOW = 0.25  # share of the present level under which an earlier night counts as before the rise
@@ -16,7 +16,6 @@ _CLEARLY = 2.0  # squared spreads by which a short ramp must fit better
 _LEAD_DAYS = 14  # days before the last low night that show the level before
 
 
-@kernel
 def onset(
     lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, raised: float, abrupt_days: float
 ) -> tuple[Ints, Ints]:
@@ -25,65 +24,43 @@ def onset(
     NONE while the last night is under ``raised`` spreads, and where the rise came before the series began, so that
     nothing can be said of it.
     """
-    code = np.zeros(lo.size, dtype=np.int64)
-    date = np.full(lo.size, -1)
-    for k in range(lo.size):
-        n = hi[k] - lo[k]
-        if n < 1 or residual[hi[k] - 1] < raised * spread[k]:
+    code, date = np.full(len(lo), NONE), np.full(len(lo), -1)
+    some = np.flatnonzero(hi > lo)
+    for k in some[residual[hi[some] - 1] >= raised * spread[some]].tolist():
+        days, level = day[lo[k] : hi[k]], residual[lo[k] : hi[k]]
+        now = level[-1]
+        if len(level) > 1:
+            now = 0.5 * (now + max(level[-2], 0.5 * now))
+        low = np.flatnonzero(level <= _LOW * now)
+        if not len(low):
             continue
-        last = hi[k] - 1
-        now = residual[last]
-        if n > 1:
-            now = 0.5 * (now + max(residual[last - 1], 0.5 * now))
-        low = last
-        while low >= lo[k] and residual[low] > _LOW * now:
-            low -= 1
-        if low < lo[k]:
-            continue
-        first = low
-        while first > lo[k] and day[low] - day[first - 1] <= _LEAD_DAYS:
-            first -= 1
-        short, short_error, long, long_error = _ramps(day, residual, first, last, abrupt_days)
-        abrupt = short_error + _CLEARLY * spread[k] ** 2 < long_error
-        code[k] = ABRUPT if abrupt else GRADUAL
-        date[k] = day[short if abrupt else long]
+        first = np.searchsorted(days, days[low[-1]] - _LEAD_DAYS)
+        code[k], begun = _onset(days[first:], level[first:], spread[k], abrupt_days)
+        date[k] = days[first + begun]
     return code, date
 
 
-@kernel
-def _ramps(day: Ints, residual: Floats, first: int, last: int, abrupt_days: float) -> tuple[int, float, int, float]:
-    """Row at which the best short ramp leaves its lower level and its squared error; the same for the best long one."""
-    short = first
-    short_error = np.inf
-    long = first
-    long_error = np.inf
-    for a in range(first, last):
-        for b in range(a + 1, last + 1):
-            n = 0.0
-            sf = 0.0
-            sff = 0.0
-            sy = 0.0
-            syy = 0.0
-            sfy = 0.0
-            for i in range(first, last + 1):
-                f = min(max((day[i] - day[a]) / (day[b] - day[a]), 0.0), 1.0)
-                y = residual[i]
-                n += 1.0
-                sf += f
-                sff += f * f
-                sy += y
-                syy += y * y
-                sfy += f * y
-            bottom = sff - sf * sf / n
-            rise = sfy - sf * sy / n
-            if bottom <= 0.0 or rise <= 0.0:
-                continue
-            error = syy - sy * sy / n - rise * rise / bottom
-            if day[b] - day[a] <= abrupt_days:
-                if error < short_error - 1e-12:
-                    short_error = error
-                    short = a
-            elif error < long_error - 1e-12:
-                long_error = error
-                long = a
-    return short, short_error, long, long_error
+def _onset(days: Ints, level: Floats, spread: float, abrupt_days: float) -> tuple[int, int]:
+    """Code of one rise, and the night at which the ramp that fits best leaves its lower level."""
+    a, b, error = _ramps((days - days[0]).astype(float), level - level.mean())
+    short = days[b] - days[a] <= abrupt_days
+    best = [np.where(kind, error, np.inf) for kind in (short, ~short)]
+    least = [float(errors.min(initial=np.inf)) for errors in best]
+    abrupt = least[0] + _CLEARLY * spread**2 < least[1]
+    errors, lowest = (best[0], least[0]) if abrupt else (best[1], least[1])
+    begun = a[np.flatnonzero(errors <= lowest + 1e-12)[0]] if np.isfinite(lowest) else 0
+    return ABRUPT if abrupt else GRADUAL, int(begun)
+
+
+def _ramps(d: Floats, y: Floats) -> tuple[Ints, Ints, Floats]:
+    """All ramps from night a to night b that rise, and their squared errors (inf where they fall); sum of y is 0."""
+    n = len(d)
+    a, b = np.triu_indices(n, 1)
+    days, squares, levels, products = (np.cumsum(v) for v in (d, d * d, y, d * y))
+    length, inner, after = d[b] - d[a], b - a - 1.0, n - b * 1.0
+    sum_d, sum_dd, sum_y, sum_dy = (s[b - 1] - s[a] for s in (days, squares, levels, products))
+    f = (sum_d - inner * d[a]) / length + after
+    ff = (sum_dd - 2.0 * d[a] * sum_d + inner * d[a] ** 2) / length**2 + after
+    rise = (sum_dy - d[a] * sum_y) / length - levels[b - 1]
+    error = (y * y).sum() - rise**2 / (ff - f * f / n)
+    return a, b, np.where(rise > 0.0, error, np.inf)

@@ -2,101 +2,109 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+import pandas as pd
 
-from condlube.manipulation.expected import OUTSIDE, SIZE, UNKNOWN, predict
-from condlube.manipulation.kernel import Floats, Ints, kernel
-from condlube.manipulation.robust import Bools
+from condlube.detection.series import Cells
+from condlube.manipulation.expected import OUTSIDE, UNKNOWN, Models, predict
+from condlube.manipulation.kernel import Bools, Floats, Ints, ranges, starts_of
+
+_DEEPER = 2.5  # the gate is so many times as wide downwards: an earlier reference may have been learned dry
 
 
-@kernel
-def plan(
-    lo: Ints, hi: Ints, begin: Ints, end: Ints, need: Ints, most: Ints, fewest: Ints, settle: Ints, give_up: Ints,
-    serving: Ints, day: Ints, learnable: Bools, level: Floats, operating: Floats, weight: Floats,
-    coefficients: Floats, covariance: Floats, knots: Floats, low: Floats, high: Floats, spread: Floats,
-    margins: Floats, gate: float,
-) -> tuple[Ints, Ints, Ints]:  # fmt: skip
-    """Walk the nights of many periods.
+@dataclass(frozen=True)
+class Periods:
+    """Reference periods that collect, an entry each.
 
-    Task t looks at cells ``lo[t]`` to ``hi[t]`` of days from ``begin[t]`` to before ``end[t]`` and is complete on the
-    first night with ``need[t]`` learnable nights and no wider operating range for ``settle[t]`` nights, or with
-    ``fewest[t]`` nights once ``most[t]`` days have passed; it is given up after ``give_up[t]`` days. With a reference
-    ``serving[t]`` (row of the models, -1: none) nights that deviate by more than ``gate`` spreads are not learned from;
-    downwards the gate is 2.5 times as wide, as an earlier reference may have been learned dry.
-
-    Returns
-    -------
-    The day of completion per task (-1: not yet), the cells to learn from, and where each task's cells start.
+    A period of point ``point`` looks at days from ``begin`` to before ``end`` and is complete on the first night with
+    ``need`` learnable nights and no wider operating range for ``settle`` nights, or with ``fewest`` nights once
+    ``most`` days have passed; it is given up after ``give_up`` days. ``serving`` is the row of the model that serves
+    (-1: none).
     """
-    tasks = lo.size
-    done = np.full(tasks, -1)
-    offset = np.zeros(tasks + 1, dtype=np.int64)
-    total = 0
-    for t in range(tasks):
-        total += hi[t] - lo[t]
-    chosen = np.empty(total, dtype=np.int64)
-    row = np.empty(SIZE)
-    seen_low = np.empty(3)
-    seen_high = np.empty(3)
-    filled = 0
-    for t in range(tasks):
-        first = filled
-        nights = 0
-        quiet = 0
-        for v in range(3):
-            seen_low[v] = np.inf
-            seen_high[v] = -np.inf
-        r = serving[t]
-        i = lo[t]
-        while i < hi[t] and day[i] < begin[t]:
-            i += 1
-        while i < hi[t] and day[i] < end[t] and day[i] - begin[t] <= give_up[t]:
-            today = day[i]
-            j = i
-            residual = 0.0
-            variance = 0.0
-            mass = 0.0
-            unknown = False
-            while j < hi[t] and day[j] == today:
-                if learnable[j] and r >= 0:
-                    expected, var, place = predict(
-                        coefficients[r], covariance[r], knots[r], low[r], high[r], operating[j], margins[t], row
-                    )
-                    if place == UNKNOWN:
-                        unknown = True
-                    if place != OUTSIDE or mass == 0.0:
-                        residual += weight[j] * (level[j] - expected)
-                        variance += weight[j] * var
-                        mass += weight[j]
-                elif learnable[j]:
-                    mass += weight[j]
-                j += 1
-            wanted = mass > 0.0 and not unknown
-            if wanted and r >= 0:
-                limit = gate * np.sqrt(spread[r] ** 2 + variance / mass)
-                wanted = -2.5 * limit <= residual / mass <= limit
-            if wanted:
-                wider = False
-                for k in range(i, j):
-                    if learnable[k]:
-                        chosen[filled] = k
-                        filled += 1
-                        for v in range(3):
-                            value = operating[k, v]
-                            if not np.isnan(value):
-                                near = margins[t, v] if v == 2 else margins[t, v] * abs(value)
-                                if value < seen_low[v] - 0.5 * near or value > seen_high[v] + 0.5 * near:
-                                    wider = True
-                                seen_low[v] = min(seen_low[v], value)
-                                seen_high[v] = max(seen_high[v], value)
-                nights += 1
-                quiet = 0 if wider else quiet + 1
-                enough = nights >= need[t] and quiet >= settle[t]
-                if enough or (nights >= fewest[t] and today - begin[t] >= most[t]):
-                    done[t] = today
-                    break
-            i = j
-        if done[t] < 0:
-            filled = first
-        offset[t + 1] = filled
-    return done, chosen[:filled], offset
+
+    point: Ints
+    begin: Ints
+    end: Ints
+    need: Ints
+    most: Ints
+    fewest: Ints
+    settle: Ints
+    give_up: Ints
+    serving: Ints
+
+
+def plan(
+    periods: Periods, cells: Cells, learnable: Bools, models: Models, margins: Floats, gate: float
+) -> tuple[Ints, Ints, Ints]:
+    """The day of completion per period (-1: not yet), the cells to learn from, and where each period's cells start.
+
+    Nights that deviate by more than ``gate`` spreads from the reference that serves are not learned from.
+    """
+    tasks = len(periods.point)
+    lo, hi = cells.start[periods.point], cells.start[periods.point + 1]
+    rows, task = ranges(lo, hi), np.repeat(np.arange(tasks), hi - lo)
+    day = cells.day[rows]
+    stop = np.minimum(periods.end, periods.begin + periods.give_up + 1)
+    wanted = learnable[rows] & (day >= periods.begin[task]) & (day < stop[task])
+    rows, task, day = rows[wanted], task[wanted], day[wanted]
+    begins = np.append(True, (np.diff(task) != 0) | (np.diff(day) != 0))[: len(rows)]
+    night = np.cumsum(begins) - 1
+    of = task[begins]
+    sound = _near(periods.serving[task], rows, cells, begins, night, models, margins[periods.point[task]], gate)
+    rows, task, night = rows[sound[night]], task[sound[night]], night[sound[night]]
+    of, on = of[sound], day[begins][sound]
+    night = np.cumsum(np.diff(night, prepend=-1) != 0) - 1
+    start = starts_of(of, tasks)
+    number = np.arange(len(of)) - start[of]
+    wider = np.bincount(night, _wider(task, cells.operating[rows], margins[periods.point[task]]), len(of)) > 0
+    last_wider = np.maximum.accumulate(np.where(wider, np.arange(len(of)), 0))
+    quiet = np.arange(len(of)) - last_wider
+    enough = (number + 1 >= periods.need[of]) & (quiet >= periods.settle[of])
+    late = (number + 1 >= periods.fewest[of]) & (on - periods.begin[of] >= periods.most[of])
+    complete = np.flatnonzero(enough | late)
+    period, first = np.unique(of[complete], return_index=True)
+    closing = np.full(tasks, -1)
+    closing[period] = complete[first]
+    done = np.where(closing >= 0, np.append(on, -1)[closing], -1)
+    chosen = night <= closing[task]
+    return done, rows[chosen], starts_of(task[chosen], tasks)
+
+
+def _near(
+    serving: Ints, rows: Ints, cells: Cells, begins: Bools, night: Ints, models: Models, margins: Floats, gate: float
+) -> Bools:
+    """Which nights lie within the gate of the serving reference; all of a period without one."""
+    near = np.ones(int(begins.sum()), dtype=bool)
+    held = np.flatnonzero(serving >= 0)
+    r, row, of = serving[held], rows[held], night[held]
+    expected, variance, place = predict(models, r, cells.operating[row], margins[held])
+    counted = np.where((place != OUTSIDE) | begins[held], cells.weight[row], 0.0)
+
+    def mean(values: Floats) -> Floats:
+        mass = np.bincount(of, counted, len(near))
+        return np.bincount(of, counted * values, len(near)) / np.where(mass > 0, mass, 1.0)
+
+    residual = mean(cells.level[row] - expected)
+    limit = np.zeros(len(near))
+    limit[of] = gate * np.sqrt(models.spread[r] ** 2 + mean(variance)[of])
+    unknown = np.bincount(of, place == UNKNOWN, len(near)) > 0
+    compared = np.bincount(of, minlength=len(near)) > 0
+    near[compared] = (~unknown & (-_DEEPER * limit <= residual) & (residual <= limit))[compared]
+    return near
+
+
+def _wider(task: Ints, operating: Floats, margins: Floats) -> Bools:
+    """Which cells lie clearly outside the operating range of those before them in their period."""
+    wider = np.zeros(len(task), dtype=bool)
+    for v in range(3):
+        value = operating[:, v]
+        known = np.isfinite(value)
+        low, high = np.where(known, value, np.inf), np.where(known, value, -np.inf)
+        before = pd.DataFrame({"low": low, "high": high}).groupby(task)
+        lowest = before["low"].cummin().groupby(task).shift(fill_value=np.inf).to_numpy()
+        highest = before["high"].cummax().groupby(task).shift(fill_value=-np.inf).to_numpy()
+        near = margins[:, v] * (1.0 if v == 2 else np.abs(value))
+        wider |= known & ((value < lowest - 0.5 * near) | (value > highest + 0.5 * near))
+    return wider

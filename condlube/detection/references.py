@@ -1,10 +1,10 @@
-"""Life of a reference: open, collecting, frozen, ended; long because one walk carries it from state to state.
+"""Life of a reference: open, collecting, frozen, ended; one walk carries it from state to state.
 
 Never edited, never learned from a deviating night.
 
 A first reference is frozen provisionally after a few nights, so that a new point is not blind for long, and followed
 by a full one. A greasing begins a new period while the earlier reference goes on serving; another bearing or sensor
-ends it. Every new reference is held against its family and its parent (``lineage``).
+ends it.
 """
 
 from __future__ import annotations
@@ -20,19 +20,16 @@ import pandas as pd
 from condlube.detection.begins import (
     Begin,
     begins_of,
-    changed,
     local_day,
     local_days,
     outside_settling,
     replaced,
 )
 from condlube.detection.expected_rows import ExpectedRows
-from condlube.detection.frozen import Frozen, blank, frozen_of, margins_of, model_columns, stack
-from condlube.detection.lineage import Family, against_family, against_parent, families_of, family_of
-from condlube.detection.plan import plan
+from condlube.detection.frozen import frozen_of, model_columns
+from condlube.detection.learned import Learned
+from condlube.detection.plan import Periods, plan
 from condlube.detection.series import cells_of
-from condlube.manipulation.expected import Models
-from condlube.manipulation.fit import fit_references
 from condlube.manipulation.kernel import Ints
 from condlube.policy.model import Policy
 
@@ -41,11 +38,9 @@ _FOREVER = 100_000
 
 @dataclass
 class _Point:
-    """Where the walk stands with one point; references are rows of the walk's models."""
+    """Where the walk stands with one point."""
 
     begins: list[Begin]
-    serving: int = -1
-    parent: int = -1
     pending: int | None = None  # first day of the period that collects
     began: str = ""
     end: int = 0  # the period ends before this day, if not frozen before
@@ -102,27 +97,17 @@ class _Walk:
         self.cells = cells_of(summaries, points, bearings, self.last_day, policy)
         self.signal = self.cells.points
         self.ids = self.signal["point_id"].to_list()
-        self.quantity = self.signal["quantity"].to_list()
-        self.family = families_of(self.signal)
-        self.margins = margins_of(self.quantity, policy)
         self.known = expected
         frozen = frozen_of(expected, self.ids, zone)
-        self.models: Models = stack([frozen.models, blank(max(64, len(self.ids)))])
-        self.count = len(frozen.point)
-        self.first = list(frozen.first)
-        self.last = list(frozen.last)
         self.from_ = [pd.Timestamp(t) for t in frozen.rows["reference_from"]]
-        self.began = frozen.rows["began"].to_list()
         begins = begins_of(self.signal, events, policy.reference.settling_days, zone)
+        self.learned = Learned(self.cells, frozen, begins, policy)
         self.points = [_Point(b) for b in begins]
         self.learnable = outside_settling(self.cells.start, self.cells.day, begins) & self.cells.sound
-        self.members: dict[str, dict[int, int]] = {}
         self.out = ExpectedRows(self.ids, expected, zone)
-        self._resume(frozen)
+        self._resume()
 
-    def _resume(self, frozen: Frozen) -> None:
-        for r, p in enumerate(frozen.point):
-            self._adopt(int(p), r)
+    def _resume(self) -> None:
         open_ = self.known[self.known["reference_state"].isin(["open", "collecting"])]
         position = pd.Index(self.ids).get_indexer(pd.Index(open_["point_id"]))
         days = local_days(open_["reference_from"], self.zone).tolist()
@@ -133,10 +118,14 @@ class _Walk:
             point = self.points[p]
             if point.pending is None or day > point.pending:
                 point.pending, point.began = day, began
-        for point in self.points:
-            pending = point.pending
-            if point.serving >= 0 and pending and replaced(point.begins, self.first[point.serving], pending):
-                point.serving = point.parent = -1
+        for p, point in enumerate(self.points):
+            serving = self.serving(p)
+            if serving >= 0 and point.pending and replaced(point.begins, self.learned.first[serving], point.pending):
+                self.learned.forget(p)
+
+    def serving(self, p: int) -> int:
+        """The reference that serves a point, -1 without one."""
+        return int(self.learned.serving[p])
 
     def run(self) -> pd.DataFrame:
         ready: list[tuple[int, int]] = []
@@ -157,8 +146,8 @@ class _Walk:
         point = self.points[p]
         if point.pending is not None:
             return self._set_end(p)
-        if point.serving >= 0:
-            return self._after_freezing(p, self.last[point.serving])
+        if self.serving(p) >= 0:
+            return self._after_freezing(p, self.learned.last[self.serving(p)])
         lo, hi = self.cells.start[p], self.cells.start[p + 1]
         sound = np.flatnonzero(self.cells.sound[lo:hi])
         if not len(sound):
@@ -167,19 +156,19 @@ class _Walk:
 
     def _after_freezing(self, p: int, day: int) -> bool:
         point = self.points[p]
-        if self.began[point.serving] == "first":
+        serving = self.serving(p)
+        if self.learned.began[serving] == "first":
             return self._begin(p, day + 1, "completed", None)
         point.pending = None
-        since = self.first[point.serving]
+        since = self.learned.first[serving]
         event = next((b for b in point.begins if b.day > day or (b.change and b.day > since)), None)
         return self._restart(p, event) if event is not None and event.day <= self.last_day else False
 
     def _restart(self, p: int, event: Begin) -> bool:
-        point = self.points[p]
         if event.change:
-            if point.serving >= 0:
-                self.out.end(p, self.from_[point.serving], event.kind, event.day, event.known_at)
-            point.serving = point.parent = -1
+            if self.serving(p) >= 0:
+                self.out.end(p, self.from_[self.serving(p)], event.kind, event.day, event.known_at)
+            self.learned.forget(p)
         return self._begin(p, event.settled, "first" if event.change else event.kind, event)
 
     def _begin(self, p: int, day: int, began: str, event: Begin | None) -> bool:
@@ -206,7 +195,7 @@ class _Walk:
         point = self.points[p]
         assert point.pending is not None
         later = (b for b in point.begins if b.settled > point.pending)
-        return next((b for b in later if b.change or point.serving >= 0), None)
+        return next((b for b in later if b.change or self.serving(p) >= 0), None)
 
     def _look_ahead(self, group: list[int], ready: list[tuple[int, int]]) -> None:
         """Plan the points' periods; a period that is cut short by an event gives way to the next."""
@@ -226,110 +215,47 @@ class _Walk:
                     self.out.end(p, self.out.instant(pending), event.kind, event.day, event.known_at)
                     if self._restart(p, event):
                         again.append(p)
-                elif point.serving >= 0 and given_up < self.last_day:
+                elif self.serving(p) >= 0 and given_up < self.last_day:
                     self.out.end(p, self.out.instant(pending), "abandoned", given_up, None)
             group = again
 
     def _plan(self, group: list[int]) -> tuple[Ints, Ints, Ints]:
         reference = self.policy.reference
-        route = self.signal["route"].to_numpy()[group]
-        serving = np.array([self.points[p].serving for p in group], dtype=np.int64)
+        index = np.array(group, dtype=np.int64)
+        route = self.signal["route"].to_numpy()[index]
+        serving = self.learned.serving[index]
         first = serving < 0
         fewest = np.where(route, reference.route_min_readings, reference.min_nights)
-        full = np.where(route, reference.route_full_readings, reference.full_nights)
-        index = np.array(group, dtype=np.int64)
-        models = self.models
-        return plan(
-            self.cells.start[index], self.cells.start[index + 1],
-            np.array([self.points[p].pending for p in group], dtype=np.int64),
-            np.array([self.points[p].end for p in group], dtype=np.int64),
-            np.where(first, fewest, full),
-            np.where(route, _FOREVER, reference.max_days), fewest,
-            np.where(first | route, 0, reference.range_nights),
-            np.where(first | route, _FOREVER, reference.abandon_days),
-            serving, self.cells.day, self.learnable, self.cells.level, self.cells.operating, self.cells.weight,
-            models.coefficients, models.covariance, models.knots, models.low, models.high, models.spread,
-            self.margins[index], reference.gate_spreads,
-        )  # fmt: skip
-
-    # freezing
+        periods = Periods(
+            point=index,
+            begin=np.array([self.points[p].pending for p in group], dtype=np.int64),
+            end=np.array([self.points[p].end for p in group], dtype=np.int64),
+            need=np.where(first, fewest, np.where(route, reference.route_full_readings, reference.full_nights)),
+            most=np.where(route, _FOREVER, reference.max_days),
+            fewest=fewest,
+            settle=np.where(first | route, 0, reference.range_nights),
+            give_up=np.where(first | route, _FOREVER, reference.abandon_days),
+            serving=serving,
+        )
+        learned = self.learned
+        return plan(periods, self.cells, self.learnable, learned.models, learned.margins, reference.gate_spreads)
 
     def _freeze(self, group: list[int], day: int) -> None:
         group = sorted(group)
-        chosen = np.concatenate([self.points[p].cells for p in group])
-        start = np.concatenate([[0], np.cumsum([len(self.points[p].cells) for p in group])]).astype(np.int64)
-        reference = self.policy.reference
-        effects = (reference.speed_effect, reference.load_effect, reference.ambient_effect)
-        prior = np.array([[effect.of(self.quantity[p]) for effect in effects] for p in group])
-        floor = np.array([reference.spread_floor.of(self.quantity[p]) for p in group])
-        fitted = Models(*fit_references(
-            start, self.cells.level[chosen], self.cells.operating[chosen], self.cells.weight[chosen],
-            self.cells.day[chosen], np.ascontiguousarray(prior[:, :, 0]), np.ascontiguousarray(prior[:, :, 1]), floor,
-        ))  # fmt: skip
-        self._room(len(group))
-        first = self.count
-        for stored, new in zip(self.models, fitted, strict=True):
-            stored[first : first + len(group)] = new
-        self.count += len(group)
-        for k, p in enumerate(group):
-            if self.family[p]:
-                self.members.setdefault(self.family[p], {})[p] = first + k
-        families = {name: self._family(name, day) for name in {self.family[p] for p in group} if name}
-        for k, p in enumerate(group):
-            point = self.points[p]
-            known_at = int(self.cells.known_at[point.cells].max())
-            off, weight, spread = against_family(
-                self.models, first + k, families.get(self.family[p]), floor[k], reference
-            )
-            self._finish(p, first + k, day, known_at, off, weight, spread)
-
-    def _finish(self, p: int, r: int, day: int, known_at: int, off: float, weight: float, spread: float) -> None:
-        point = self.points[p]
-        assert point.pending is not None
-        from_ = self.out.instant(point.pending)
-        self.first.append(point.pending)
-        self.last.append(day)
-        self.from_.append(from_)
-        self.began.append(point.began)
-        self.models.coefficients[r, 0] -= off
-        parent = ""
-        if point.parent >= 0:
-            parent = self.from_[point.parent].isoformat()
-            more, _ = against_parent(self.models, r, point.parent, self.margins[p], self.policy.reference)
-            self.models.coefficients[r, 0] -= more
-            off += more
-        self.models.spread[r] = spread
-        if point.serving >= 0:
-            self.out.end(p, self.from_[point.serving], "superseded", day, pd.Timestamp(known_at, unit="us", tz="UTC"))
-        self._adopt(p, r)
-        self.out.emit(
-            p, from_, "frozen", day, pd.Timestamp(known_at, unit="us", tz="UTC"), began=point.began,
-            reference_until=self.out.instant(day + 1), family=self.family[p], family_weight=weight, parent=parent,
-            taken_off=off, **model_columns(self.models, r),
-        )  # fmt: skip
-
-    def _begun(self, p: int, r: int) -> int:
-        """First day of a reference, also of one that is being frozen."""
-        return self.first[r] if r < len(self.first) else self.points[p].pending or 0
-
-    def _adopt(self, p: int, r: int) -> None:
-        """Let a frozen reference serve, and be the parent of later ones if it sits clearly lower than the parent."""
-        point = self.points[p]
-        if point.serving >= 0 and replaced(point.begins, self.first[point.serving], self.first[r]):
-            point.parent = -1
-        if point.parent < 0 or against_parent(self.models, r, point.parent, self.margins[p], self.policy.reference)[1]:
-            point.parent = r
-        point.serving = r
-        if self.family[p]:
-            self.members.setdefault(self.family[p], {})[p] = r
-
-    def _family(self, name: str, day: int) -> Family:
-        members = sorted(self.members[name].items())
-        rows = [r for p, r in members if not changed(self.points[p].begins, self._begun(p, r), day)]
-        quantity = name.partition(" ")[0]
-        floor = self.policy.reference.family_floor.of(quantity)
-        return family_of(self.models.coefficients[rows, 0], self.models.spread[rows], floor)
-
-    def _room(self, more: int) -> None:
-        if self.count + more > len(self.models.spread):
-            self.models = stack([self.models, blank(len(self.models.spread) + more)])
+        points = [self.points[p] for p in group]
+        pending = [point.pending for point in points if point.pending is not None]
+        served = self.learned.serving.copy()
+        chosen, began = [point.cells for point in points], [point.began for point in points]
+        adopted = self.learned.freeze(group, chosen, pending, began, day, self.cells)
+        for p, point, begin, new in zip(group, points, pending, adopted, strict=True):
+            known_at = pd.Timestamp(int(self.cells.known_at[point.cells].max()), unit="us", tz="UTC")
+            self.from_.append(self.out.instant(begin))
+            if served[p] >= 0:
+                self.out.end(p, self.from_[served[p]], "superseded", day, known_at)
+            self.out.emit(
+                p, self.from_[new.row], "frozen", day, known_at, began=point.began,
+                reference_until=self.out.instant(day + 1), family=self.learned.family[p],
+                family_weight=new.family_weight, taken_off=new.taken_off,
+                parent=self.from_[new.parent].isoformat() if new.parent >= 0 else "",
+                **model_columns(self.learned.models, new.row),
+            )  # fmt: skip

@@ -9,9 +9,8 @@ import numpy as np
 import pandas as pd
 
 from condlube.manipulation.expected import to_scale
-from condlube.manipulation.kernel import Floats, Ints
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.manipulation.reasons import NOT_TESTABLE
-from condlube.manipulation.robust import Bools
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE, SIGNALS
 

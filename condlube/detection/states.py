@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.series import FAULTY, SLOW, SOUND, STOPPED, Cells
-from condlube.manipulation.kernel import Ints
-from condlube.manipulation.robust import Bools
+from condlube.manipulation.kernel import Bools, Ints
 from condlube.policy.model import Policy
 
 

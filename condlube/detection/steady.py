@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
+from condlube.manipulation.kernel import Floats, Ints
 
 _CLEAR = 4.0  # a night that departs from those before by so many spreads stands alone: it is not noise
 
 
-@kernel
 def steady(
     lo: Ints, hi: Ints, day: Ints, residual: Floats, now: Floats, spread: Floats, aim: Floats, most: Ints
 ) -> tuple[Floats, Ints]:
@@ -18,18 +17,20 @@ def steady(
     As many nights (``most[k]`` at the outside, none older than twice as many days) as bring the spread down to ``aim``;
     one night where the spread is not over it. The nights before tonight are rows ``lo[k]`` to ``hi[k]``.
     """
-    mean = now.copy()
-    count = np.ones(lo.size, dtype=np.int64)
-    for k in range(lo.size):
-        wanted = min(most[k], int(np.ceil((spread[k] / aim[k]) ** 2 - 1e-9)))
-        total = 0.0
-        n = 0
-        i = hi[k] - 1
-        while i >= lo[k] and n < wanted - 1 and day[hi[k] - 1] - day[i] < 2 * wanted:
-            total += residual[i]
-            n += 1
-            i -= 1
-        if n > 0 and abs(now[k] - total / n) <= _CLEAR * spread[k]:
-            mean[k] = (total + now[k]) / (n + 1)
-            count[k] = n + 1
+    mean, count = now.copy(), np.ones(len(lo), dtype=np.int64)
+    wanted = np.minimum(most, np.ceil((spread / aim) ** 2 - 1e-9)).astype(np.int64)
+    taken = np.flatnonzero((wanted > 1) & (hi > lo))
+    total, before = np.zeros(len(lo)), np.zeros(len(lo), dtype=np.int64)
+    newest = hi - 1
+    while len(taken):
+        total[taken] += residual[newest[taken] - before[taken]]
+        before[taken] += 1
+        row = newest[taken] - before[taken]
+        goes_on = (before[taken] < wanted[taken] - 1) & (row >= lo[taken])
+        taken, row = taken[goes_on], row[goes_on]
+        taken = taken[day[newest[taken]] - day[row] < 2 * wanted[taken]]
+    some = np.flatnonzero(before)
+    usual = some[np.abs(now[some] - total[some] / before[some]) <= _CLEAR * spread[some]]
+    mean[usual] = (total[usual] + now[usual]) / (before[usual] + 1)
+    count[usual] = before[usual] + 1
     return mean, count

@@ -4,43 +4,28 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
-from condlube.manipulation.robust import median
+from condlube.manipulation.kernel import Floats, Ints, columns, first_at_least, medians
 
 _BEFORE, _AFTER = 5, 3  # nights on either side that tell the shift
 
 
-@kernel
 def steps(lo: Ints, hi: Ints, residual: Floats) -> Ints:
     """First row after the best single change of mean of each series; -1 with fewer than two rows."""
-    made = np.full(lo.size, -1)
-    for k in range(lo.size):
-        n = hi[k] - lo[k]
-        total = 0.0
-        for i in range(lo[k], hi[k]):
-            total += residual[i]
-        best = 0.0
-        left = 0.0
-        for i in range(lo[k] + 1, hi[k]):
-            left += residual[i - 1]
-            m = i - lo[k]
-            gain = left * left / m + (total - left) ** 2 / (n - m) - total * total / n
-            if gain > best:
-                best = gain
-                made[k] = i
-    return made
+    if not (hi - lo > 1).any():
+        return np.full(len(lo), -1)
+    rows, filled = columns(lo, hi)
+    sums = np.cumsum(np.where(filled, residual[rows], 0.0), axis=1)
+    n, total = (hi - lo)[:, None].astype(float), sums[:, -1:]
+    m, left = np.arange(1, rows.shape[1]), sums[:, :-1]
+    gain = left**2 / m + (total - left) ** 2 / np.maximum(n - m, 1.0) - total**2 / np.maximum(n, 1.0)
+    gain[~filled[:, 1:]] = 0.0
+    best = gain.argmax(axis=1)
+    return np.where(gain.max(axis=1) > 0.0, lo + 1 + best, -1)
 
 
-@kernel
 def shifts(lo: Ints, hi: Ints, day: Ints, residual: Floats, at: Ints) -> Floats:
     """Median of the first three nights from day ``at[k]`` on less that of the last five before; NaN if none."""
-    made = np.full(lo.size, np.nan)
-    for k in range(lo.size):
-        i = lo[k]
-        while i < hi[k] and day[i] < at[k]:
-            i += 1
-        first = max(lo[k], i - _BEFORE)
-        last = min(hi[k], i + _AFTER)
-        if first < i < last:
-            made[k] = median(residual[i:last].copy()) - median(residual[first:i].copy())
-    return made
+    here = first_at_least(day, lo, hi, at)
+    before = medians(residual, np.maximum(lo, here - _BEFORE), here)
+    after = medians(residual, here, np.minimum(hi, here + _AFTER))
+    return after - before

@@ -10,8 +10,7 @@ from condlube.detection.begins import Begin
 from condlube.detection.frozen import Frozen
 from condlube.detection.levels import COMPARED, night_levels
 from condlube.detection.series import Cells
-from condlube.manipulation.kernel import Floats, Ints
-from condlube.manipulation.robust import Bools
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.policy.model import Policy
 
 _NEVER = 10**9
@@ -36,7 +35,6 @@ class Tracks:
     variance: Floats
     observed: Floats
     code: Ints
-    readings: Ints
     masked: Bools
 
 
@@ -70,14 +68,13 @@ def tracks_of(
         oldest = max(serves[t] - policy.detection.window_days, lower[serving[t]])
         lo[t] = begin + np.searchsorted(day, oldest)
         hi[t] = begin + np.searchsorted(day, stop[t], side="right")
-    models = frozen.models
-    track, day, residual, variance, observed, code, readings = night_levels(
-        serving.astype(np.int64), lo, np.maximum(lo, hi), cells.day, cells.sound, cells.level, cells.operating,
-        cells.weight, cells.within, cells.n, models.coefficients, models.covariance, models.knots, models.low,
-        models.high, models.spread, margins[of], policy.reference.max_model_spreads,
+    nights = night_levels(
+        serving.astype(np.int64), lo, np.maximum(lo, hi), cells, frozen.models, margins[of],
+        policy.reference.max_model_spreads,
     )  # fmt: skip
+    track, day = nights.track, nights.day
     start = np.searchsorted(track, np.arange(len(of) + 1)).astype(np.int64)
-    masked = code != COMPARED
+    masked = nights.code != COMPARED
     warm = (cells.points["quantity"] == "temperature").to_numpy()
     for t in np.flatnonzero(warm[of]).tolist():
         rows = slice(start[t], start[t + 1])
@@ -85,6 +82,6 @@ def tracks_of(
             if b.kind == "relubrication":
                 masked[rows] |= (day[rows] >= b.day) & (day[rows] <= b.day + policy.detection.response_settle_days)
     return Tracks(
-        of, serving.astype(np.int64), serves, stop, start, track, day, residual, variance, observed, code, readings,
-        masked,
+        of, serving.astype(np.int64), serves, stop, start, track, day, nights.residual, nights.variance,
+        nights.observed, nights.code, masked,
     )  # fmt: skip

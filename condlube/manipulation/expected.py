@@ -19,12 +19,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
+from condlube.manipulation.kernel import Floats, Ints
 
 HINGES = 5
 SIZE = 4 + HINGES  # level, speed, load, ambient, hinges
 INSIDE, NEAR, OUTSIDE, UNKNOWN = 0, 1, 2, 3
 
+_AT_ONCE = 1 << 15  # rows that are worked on while they are in the cache
 _DECIBEL = ("acceleration",)
 _LOGARITHM = ("velocity", "kurtosis", "crest_factor")
 
@@ -64,54 +65,56 @@ class Models(NamedTuple):
     cells: Ints  # (r,)
 
 
-@kernel
-def features(op: Floats, knots: Floats, low: Floats, high: Floats, out: Floats) -> None:
-    """Row of the design matrix for one operating condition; an unknown variable stands at its mid-range."""
-    out[0] = 1.0
-    for i in range(1, out.size):
-        out[i] = 0.0
-    for v in range(3):
-        centre = 0.5 * (low[v] + high[v])
-        if np.isnan(centre) or np.isnan(op[v]):
-            continue
-        unit = 10.0 if v == 2 else max(abs(centre), 0.5 * (high[v] - low[v]), 1e-9)
-        out[1 + v] = (op[v] - centre) / unit
-        if v == 0:
-            for h in range(min(knots.size, out.size - 4)):
-                if knots[h] < np.inf:
-                    out[4 + h] = (max(0.0, op[0] - knots[h]) - max(0.0, centre - knots[h])) / unit
+def features(op: Floats, knots: Floats, low: Floats, high: Floats) -> Floats:
+    """Design matrix (rows, SIZE) of operating conditions (rows, 3); an unknown variable stands at its mid-range."""
+    centre = 0.5 * (low + high)
+    unit = np.maximum(np.maximum(np.abs(centre), 0.5 * (high - low)), 1e-9)
+    unit[:, 2] = 10.0
+    known = np.isfinite(centre) & np.isfinite(op)
+    made = np.zeros((len(op), SIZE))
+    made[:, 0] = 1.0
+    made[:, 1:4] = np.where(known, (op - centre) / unit, 0.0)
+    for h in range(HINGES):
+        if (knots[:, h] < np.inf).any():
+            over = np.maximum(0.0, op[:, 0] - knots[:, h]) - np.maximum(0.0, centre[:, 0] - knots[:, h])
+            made[:, 4 + h] = np.where(known[:, 0], over / unit[:, 0], 0.0)
+    return made
 
 
-@kernel
-def predict(
-    coefficients: Floats, covariance: Floats, knots: Floats, low: Floats, high: Floats, op: Floats, margins: Floats,
-    row: Floats,
-) -> tuple[float, float, int]:  # fmt: skip
-    """Expected level, its variance, and where the condition lies: INSIDE, NEAR, OUTSIDE or UNKNOWN.
+def predict(models: Models, of: Ints, op: Floats, margins: Floats) -> tuple[Floats, Floats, Ints]:
+    """Expected level, its variance, and where the condition lies: INSIDE, NEAR, OUTSIDE or UNKNOWN; a row each.
 
-    ``margins`` tells how far outside the range seen is NEAR: shares for speed and load, K for ambient.
+    Row i is condition ``op[i]`` under model ``of[i]``; ``margins[i]`` tells how far outside the range seen is NEAR:
+    shares for speed and load, K for ambient.
     """
-    features(op, knots, low, high, row)
-    level = 0.0
-    variance = 0.0
-    for i in range(row.size):
-        level += coefficients[i] * row[i]
-        for j in range(row.size):
-            variance += row[i] * covariance[i, j] * row[j]
-    place = 0
+    level, variance, place = np.empty(len(of)), np.empty(len(of)), np.empty(len(of), dtype=np.int64)
+    for first in range(0, len(of), _AT_ONCE):
+        rows = slice(first, first + _AT_ONCE)
+        level[rows], variance[rows], place[rows] = _predict(models, of[rows], op[rows], margins[rows])
+    return level, variance, place
+
+
+def _predict(models: Models, of: Ints, op: Floats, margins: Floats) -> tuple[Floats, Floats, Ints]:
+    low, high = models.low[of], models.high[of]
+    row = features(op, models.knots[of], low, high)
+    level, variance = np.zeros(len(of)), np.zeros(len(of))
+    used = np.flatnonzero((row != 0).any(axis=0)).tolist()
+    for i in used:
+        level += models.coefficients[of, i] * row[:, i]
+        variance += row[:, i] ** 2 * models.covariance[of, i, i]
+        for j in used[: used.index(i)]:
+            variance += 2.0 * row[:, i] * row[:, j] * models.covariance[of, i, j]
+    place = np.zeros(len(of), dtype=np.int64)
     for v in range(3):
-        if np.isnan(low[v]):
-            continue
-        if np.isnan(op[v]):
-            if v == 0 and high[v] - low[v] > 0.1 * abs(high[v]):
-                place = 3
-            half = 0.05 * (high[v] - low[v]) if v == 2 else 0.5 * (high[v] - low[v]) / max(abs(high[v]), 1e-9)
-            variance += (coefficients[1 + v] * half) ** 2
-            continue
-        near_low = margins[v] if v == 2 else margins[v] * abs(low[v])
-        near_high = margins[v] if v == 2 else margins[v] * abs(high[v])
-        if op[v] < low[v] - near_low or op[v] > high[v] + near_high:
-            place = max(place, 2)
-        elif op[v] < low[v] or op[v] > high[v]:
-            place = max(place, 1)
+        bottom, top, now = low[:, v], high[:, v], op[:, v]
+        seen, known = np.isfinite(bottom), np.isfinite(now)
+        span = top - bottom
+        half = 0.05 * span if v == 2 else 0.5 * span / np.maximum(np.abs(top), 1e-9)
+        variance += np.where(seen & ~known, (models.coefficients[of, 1 + v] * half) ** 2, 0.0)
+        under, over = (margins[:, v] * (1.0 if v == 2 else np.abs(end)) for end in (bottom, top))
+        outside = (now < bottom - under) | (now > top + over)
+        near = (now < bottom) | (now > top)
+        place = np.maximum(place, np.select([seen & outside, seen & near], [OUTSIDE, NEAR], INSIDE))
+        if v == 0:
+            place[seen & ~known & (span > 0.1 * np.abs(top))] = UNKNOWN
     return level, variance, place

@@ -1,7 +1,7 @@
 """Compiled functions, and array helpers that the stage shares.
 
 Kernels loop over float64 arrays: times are microseconds since the epoch (exact in float64), codes and states small
-whole numbers. A first run compiles every kernel, and that costs some 15 ms a line: only what NumPy cannot do in one
+whole numbers. A first run compiles every kernel, and that costs some 20 ms a line: only what NumPy cannot do in one
 pass is a kernel. Whatever sums does so in the order of a point's own readings, so no result depends on the batch.
 """
 
@@ -75,3 +75,37 @@ def quantile(ordered: Floats, start: Ints, share: float) -> Floats:
     low, high = ordered[start[some] + below], ordered[start[some] + above]
     out[some] = low + (high - low) * (place - below)
     return out
+
+
+def columns(first: Ints, stop: Ints) -> tuple[Ints, Bools]:
+    """Rows ``first[k]`` to ``stop[k]`` of many series as a table, a line each, and which of its places are filled.
+
+    Places that are not filled point at row 0.
+    """
+    size = stop - first
+    place = np.arange(max(int(size.max(initial=0)), 0))
+    filled: Bools = place < size[:, None]
+    return np.where(filled, first[:, None] + place, 0), filled
+
+
+def medians(value: Floats, first: Ints, stop: Ints) -> Floats:
+    """Median of rows ``first[k]`` to ``stop[k]`` of many short series; NaN of none."""
+    rows, filled = columns(first, stop)
+    made = np.full(len(first), np.nan)
+    some = np.flatnonzero(stop > first)
+    ordered = np.sort(np.where(filled[some], value[rows[some]], np.inf), axis=1)
+    n = (stop - first)[some]
+    line = np.arange(len(some))
+    made[some] = (ordered[line, (n - 1) // 2] + ordered[line, n // 2]) / 2
+    return made
+
+
+def first_at_least(value: Ints, lo: Ints, hi: Ints, least: Ints) -> Ints:
+    """First row of each ascending series ``lo[k]`` to ``hi[k]`` with at least ``least[k]``; ``hi[k]`` if none."""
+    below, above = lo.astype(np.int64), hi.astype(np.int64)
+    while (going := np.flatnonzero(below < above)).size:
+        middle = (below[going] + above[going]) // 2
+        under = value[middle] < least[going]
+        below[going] = np.where(under, middle + 1, below[going])
+        above[going] = np.where(under, above[going], middle)
+    return below

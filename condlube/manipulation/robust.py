@@ -1,178 +1,145 @@
-"""Robust linear regression of many small series: iteratively reweighted least squares, compiled once.
+"""Robust linear regression of many small series at once: iteratively reweighted least squares.
 
-No BLAS: the same numbers on every machine and in any batch.
+One compiled pass over the rows per step; the small systems are solved for all series together. No BLAS: the same
+numbers on every machine and in any batch.
 """
 
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from condlube.manipulation.kernel import Floats, Ints, kernel
-
-Bools = npt.NDArray[np.bool_]
 
 HUBER, TUKEY = 0, 1
 HUBER_TUNING, TUKEY_TUNING = 1.345, 4.685  # 95 % efficiency for normal errors (Huber 1981; Beaton and Tukey 1974)
 MAD_TO_SD = 0.6744897501960817  # 75 % quantile of the standard normal distribution
 
 
-@kernel
-def select(a: Floats, k: int) -> float:
-    """The k-th smallest of ``a`` (0-based), which is partly sorted on the way (Hoare's selection)."""
-    lo, hi = 0, a.size - 1
-    while lo < hi:
-        pivot = a[k]
-        i, j = lo, hi
-        while i <= j:
-            while a[i] < pivot:
-                i += 1
-            while pivot < a[j]:
-                j -= 1
-            if i <= j:
-                a[i], a[j] = a[j], a[i]
-                i += 1
-                j -= 1
-        if j < k:
-            lo = i
-        if k < i:
-            hi = j
-    return float(a[k])
-
-
-@kernel
-def median(a: Floats) -> float:
-    """Median of ``a`` without NaN, which is partly sorted on the way; NaN if empty."""
-    n = a.size
-    if n == 0:
-        return np.nan
-    upper = select(a, n // 2)
-    if n % 2:
-        return float(upper)
-    lower = a[0]
-    for i in range(1, n // 2):
-        lower = max(lower, a[i])
-    return float(lower + upper) / 2
-
-
-@kernel
-def solve_positive(a: Floats, b: Floats, out: Floats) -> None:
-    """Solve ``a x = b`` for a positive semidefinite ``a`` (overwritten by its Cholesky factor); x to ``out``.
+def solve_positive(a: Floats, b: Floats) -> Floats:
+    """Solve ``a x = b`` for many positive semidefinite ``a`` (t, p, p) and ``b`` (t, p, k), by Cholesky's method.
 
     A direction without information gets coefficient 0.
     """
-    p = a.shape[0]
+    p = a.shape[1]
+    root = np.zeros_like(a)
+    usable = np.zeros(a.shape[:2], dtype=bool)
+    x = np.zeros_like(b)
     for j in range(p):
-        top = a[j, j]
-        pivot = top
+        top = a[:, j, j]
+        pivot = top.copy()
         for k in range(j):
-            pivot -= a[j, k] * a[j, k]
-        if pivot <= 1e-12 * top or top <= 0.0:
-            a[j, j] = 0.0
-            for i in range(j + 1, p):
-                a[i, j] = 0.0
-            continue
-        root = np.sqrt(pivot)
-        a[j, j] = root
-        for i in range(j + 1, p):
-            value = a[i, j]
-            for k in range(j):
-                value -= a[i, k] * a[j, k]
-            a[i, j] = value / root
-    for i in range(p):
-        value = b[i]
-        for k in range(i):
-            value -= a[i, k] * out[k]
-        out[i] = value / a[i, i] if a[i, i] > 0.0 else 0.0
-    for i in range(p - 1, -1, -1):
-        value = out[i]
-        for k in range(i + 1, p):
-            value -= a[k, i] * out[k]
-        out[i] = value / a[i, i] if a[i, i] > 0.0 else 0.0
+            pivot -= root[:, j, k] ** 2
+        usable[:, j] = (pivot > 1e-12 * top) & (top > 0.0)
+        root[:, j, j] = np.sqrt(np.where(usable[:, j], pivot, 1.0))
+        below = a[:, j + 1 :, j].copy()
+        for k in range(j):
+            below -= root[:, j + 1 :, k] * root[:, j, k, None]
+        root[:, j + 1 :, j] = np.where(usable[:, j, None], below / root[:, j, j, None], 0.0)
+    for order, transposed in ((range(p), False), (range(p - 1, -1, -1), True)):
+        right = x if transposed else b
+        for i in order:
+            value = right[:, i].copy()
+            for k in range(i + 1, p) if transposed else range(i):
+                factor = root[:, k, i] if transposed else root[:, i, k]
+                value -= factor[:, None] * x[:, k]
+            x[:, i] = np.where(usable[:, i, None], value / root[:, i, i, None], 0.0)
+    return x
 
 
 @kernel
+def weigh(
+    series: Ints, start: Ints, x: Floats, y: Floats, base: Floats, size: Ints, beta: Floats, floor: Floats, kind: int,
+    tuning: float, scale: Floats, weights: Floats, rank: Floats, a: Floats, b: Floats,
+) -> None:  # fmt: skip
+    """One step for some series: residual scale, weights of their rows, and the normal equations ``a``, ``b``.
+
+    The median of the absolute residuals is selected in ``rank`` (Hoare's method), which is overwritten.
+    """
+    for m in range(series.size):
+        s = series[m]
+        first = start[s]
+        n = start[s + 1] - first
+        p = size[s]
+        for i in range(n):
+            residual = y[first + i]
+            for j in range(p):
+                residual -= x[first + i, j] * beta[s, j]
+            weights[first + i] = abs(residual)
+            rank[i] = weights[first + i]
+        middle = n // 2
+        left = 0
+        right = n - 1
+        while left < right:
+            pivot = rank[middle]
+            i = left
+            j = right
+            while i <= j:
+                while rank[i] < pivot:
+                    i += 1
+                while pivot < rank[j]:
+                    j -= 1
+                if i <= j:
+                    swap = rank[i]
+                    rank[i] = rank[j]
+                    rank[j] = swap
+                    i += 1
+                    j -= 1
+            if j < middle:
+                left = i
+            if middle < i:
+                right = j
+        median = rank[middle]
+        if n % 2 == 0:
+            lower = rank[0]
+            for i in range(1, middle):
+                lower = max(lower, rank[i])
+            median = (lower + median) / 2
+        width = max(median / MAD_TO_SD, floor[s])
+        scale[s] = width
+        for i in range(first, first + n):
+            z = weights[i] / width if width > 0.0 else 0.0
+            if kind == HUBER:
+                w = base[i] * (1.0 if z <= tuning else tuning / z)
+            else:
+                w = base[i] * ((1.0 - (z / tuning) ** 2) ** 2 if z < tuning else 0.0)
+            weights[i] = w
+            for j in range(p):
+                wx = w * x[i, j]
+                b[m, j] += wx * y[i]
+                for k in range(j + 1):
+                    a[m, j, k] += wx * x[i, k]
+
+
 def irls(
-    x: Floats, y: Floats, base: Floats, mean: Floats, precision: Floats, floor: float, kind: int, tuning: float,
-    tolerance: float, steps: int, beta: Floats, weights: Floats, restart: bool,
-) -> float:  # fmt: skip
-    """One robust fit; coefficients to ``beta``, final weights to ``weights``; returns the residual scale.
+    start: Ints, x: Floats, y: Floats, base: Floats, size: Ints, mean: Floats, precision: Floats, floor: Floats,
+    beta: Floats, weights: Floats, kind: int, tuning: float, tolerance: float, steps: int,
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Robust fits of many series that lie one after another; returns residual scales and information matrices X'WX.
 
+    Series s is rows ``start[s]`` to ``start[s + 1]`` (at least one) and has the first ``size[s]`` columns of ``x``.
     Minimises sum base·rho(r/s) + s-scaled Gaussian prior (``mean``, ``precision`` per coefficient; 0: no prior), with s
-    the median absolute residual over 0.6745, never under ``floor``. With ``restart`` the first step is unweighted
-    least squares, else the given ``beta`` is the start.
+    the median absolute residual over 0.6745, never under ``floor``. Starts at ``beta`` (series, p), which is
+    overwritten by the coefficients, as ``weights`` by the weights of the rows. Of the information only the lower
+    triangle is filled.
     """
-    n, p = x.shape
-    a = np.empty((p, p))
-    b = np.empty(p)
-    new = np.empty(p)
-    size = np.empty(n)
-    rank = np.empty(n)
-    scale = floor
-    if restart:
-        for i in range(n):
-            weights[i] = base[i]
+    count, p = beta.shape
+    scale = floor.astype(float)
+    information = np.zeros((count, p, p))
+    rank = np.empty(int(np.diff(start).max(initial=1)))
+    diagonal = np.arange(p)
+    going = np.arange(count)
     for step in range(steps):
-        if step > 0 or not restart:
-            for i in range(n):
-                residual = y[i]
-                for j in range(p):
-                    residual -= x[i, j] * beta[j]
-                size[i] = abs(residual)
-                rank[i] = size[i]
-            scale = max(median(rank) / MAD_TO_SD, floor)
-            for i in range(n):
-                z = size[i] / scale if scale > 0.0 else 0.0
-                if kind == HUBER:
-                    w = 1.0 if z <= tuning else tuning / z
-                else:
-                    w = (1.0 - (z / tuning) ** 2) ** 2 if z < tuning else 0.0
-                weights[i] = base[i] * w
-        for j in range(p):
-            b[j] = 0.0
-            for k in range(p):
-                a[j, k] = 0.0
-        for i in range(n):
-            w = weights[i]
-            if w > 0.0:
-                for j in range(p):
-                    wx = w * x[i, j]
-                    b[j] += wx * y[i]
-                    for k in range(j + 1):
-                        a[j, k] += wx * x[i, k]
-        for j in range(p):
-            a[j, j] += scale * scale * precision[j]
-            b[j] += scale * scale * precision[j] * mean[j]
-        solve_positive(a, b, new)
-        moved = 0.0
-        for j in range(p):
-            moved = max(moved, abs(new[j] - beta[j]) / (1.0 + abs(new[j])))
-            beta[j] = new[j]
-        if step > 0 and moved < tolerance:
+        a, b = np.zeros((len(going), p, p)), np.zeros((len(going), p))
+        weigh(going, start, x, y, base, size, beta, floor, kind, tuning, scale, weights, rank, a, b)
+        information[going] = a
+        prior = (scale[going] ** 2)[:, None] * precision[going]
+        a[:, diagonal, diagonal] += prior
+        b += prior * mean[going]
+        new = solve_positive(a, b[:, :, None])[:, :, 0]
+        moved = (np.abs(new - beta[going]) / (1.0 + np.abs(new))).max(axis=1)
+        beta[going] = new
+        if step > 0:
+            going = going[moved >= tolerance]
+        if not len(going):
             break
-    return float(scale)
-
-
-@kernel
-def fit_many(
-    start: Ints, x: Floats, y: Floats, kind: int, tuning: float, tolerance: float, steps: int
-) -> tuple[Floats, Floats, Floats]:
-    """Robust fits of many series that lie one after another; series s is rows ``start[s]`` to ``start[s + 1]``.
-
-    Returns coefficients (series, p), scales (series) and weights (rows). Equal to ``statsmodels`` ``RLM`` with the
-    same norm and its default scale estimate.
-    """
-    count, p = start.size - 1, x.shape[1]
-    beta = np.zeros((count, p))
-    scale = np.zeros(count)
-    weights = np.ones(y.size)
-    base = np.ones(y.size)
-    none = np.zeros(p)
-    for s in range(count):
-        lo, hi = start[s], start[s + 1]
-        if hi > lo:
-            scale[s] = irls(
-                x[lo:hi], y[lo:hi], base[lo:hi], none, none, 0.0, kind, tuning, tolerance, steps, beta[s],
-                weights[lo:hi], True,
-            )  # fmt: skip
-    return beta, scale, weights
+    return scale, information

@@ -8,16 +8,15 @@ from condlube.manipulation.expected import (
     INSIDE,
     NEAR,
     OUTSIDE,
-    SIZE,
     UNKNOWN,
-    Models,
     deviation_of,
     from_scale,
     predict,
     to_scale,
 )
 from condlube.manipulation.fit import fit_references
-from condlube.manipulation.robust import HUBER, HUBER_TUNING, TUKEY, TUKEY_TUNING, fit_many, median, select
+from condlube.manipulation.kernel import first_at_least, medians
+from condlube.manipulation.robust import HUBER, HUBER_TUNING, TUKEY, TUKEY_TUNING, irls, solve_positive
 
 MARGINS = np.array([0.1, 0.2, 8.0])
 
@@ -28,18 +27,15 @@ def fitted(y, speed=1480.0, load=75.0, ambient=20.0, mean=(6.0, 0.0, 0.0), sd=(6
     n = len(y)
     operating = np.stack([np.broadcast_to(v, n) for v in (speed, load, ambient)], axis=1).astype(float)
     day = np.arange(n, dtype=np.int64) // per_night
-    return Models(*fit_references(
+    return fit_references(
         np.array([0, n], dtype=np.int64), y, operating, np.full(n, 1 / per_night), day, np.array([mean]),
         np.array([sd]), np.array([floor]),
-    ))  # fmt: skip
+    )  # fmt: skip
 
 
 def at(models, speed=1480.0, load=75.0, ambient=20.0):
-    operating = np.array([speed, load, ambient], dtype=float)
-    return predict(
-        models.coefficients[0], models.covariance[0], models.knots[0], models.low[0], models.high[0], operating,
-        MARGINS, np.empty(SIZE),
-    )  # fmt: skip
+    operating = np.array([[speed, load, ambient]], dtype=float)
+    return tuple(made[0] for made in predict(models, np.array([0]), operating, MARGINS[None]))
 
 
 @pytest.mark.parametrize(
@@ -52,7 +48,9 @@ def test_many_robust_fits_equal_statsmodels(kind, tuning, norm):
     start = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
     x = np.concatenate([np.ones((start[-1], 1)), random.normal(size=(start[-1], 2))], axis=1)
     y = x @ np.array([30.0, 2.0, -1.0]) + random.standard_t(2, size=start[-1])
-    beta, scale, weights = fit_many(start, x, y, kind, tuning, 1e-10, 300)
+    beta, weights, none = np.zeros((5, 3)), np.empty(len(y)), np.zeros((5, 3))
+    scale, _ = irls(start, x, y, np.ones(len(y)), np.full(5, 3), none, none, np.zeros(5), beta, weights, kind, tuning,
+                    1e-10, 300)  # fmt: skip
     for k in range(len(lengths)):
         rows = slice(start[k], start[k + 1])
         outside = sm.RLM(y[rows], x[rows], M=norm(tuning)).fit(maxiter=2000, tol=1e-12)
@@ -61,14 +59,32 @@ def test_many_robust_fits_equal_statsmodels(kind, tuning, norm):
         np.testing.assert_allclose(weights[rows], outside.weights, atol=1e-5)
 
 
-def test_selection_and_median_equal_numpy():
+def test_small_systems_equal_numpy_and_leave_out_what_has_no_information():
     random = np.random.default_rng(1)
-    for n in (1, 2, 3, 8, 31):
-        values = random.integers(0, 6, n).astype(float)
-        assert median(values.copy()) == np.median(values)
-        for k in range(n):
-            assert select(values.copy(), k) == np.sort(values)[k]
-    assert np.isnan(median(np.empty(0)))
+    root = random.normal(size=(6, 4, 4))
+    a, b = root @ root.transpose(0, 2, 1), random.normal(size=(6, 4, 2))
+    np.testing.assert_allclose(solve_positive(a, b), np.linalg.solve(a, b), rtol=1e-8)
+    a[:, 2, :] = a[:, :, 2] = 0.0
+    rest = np.ix_(range(6), [0, 1, 3], [0, 1, 3])
+    x = solve_positive(a, b)
+    np.testing.assert_allclose(x[:, [0, 1, 3]], np.linalg.solve(a[rest], b[:, [0, 1, 3]]), rtol=1e-8)
+    assert (x[:, 2] == 0).all()
+
+
+def test_median_and_first_at_least_equal_numpy():
+    random = np.random.default_rng(1)
+    sizes = np.array([0, 1, 2, 3, 8, 31])
+    hi = np.cumsum(sizes)
+    values = random.integers(0, 6, hi[-1])
+    groups = [values[h - n : h] for h, n in zip(hi, sizes, strict=True)]
+    made = medians(values.astype(float), hi - sizes, hi)
+    assert np.isnan(made[0])
+    assert made[1:].tolist() == [np.median(g) for g in groups[1:]]
+    ordered = np.concatenate([np.sort(g) for g in groups])
+    for least in range(8):
+        found = first_at_least(ordered, hi - sizes, hi, np.full(6, least))
+        assert found.tolist() == [h - n + np.searchsorted(np.sort(g), least) for h, n, g in
+                                  zip(hi, sizes, groups, strict=True)]  # fmt: skip
 
 
 def test_scales_go_there_and_back():
@@ -161,8 +177,3 @@ def test_degenerate_periods_give_finite_models():
         assert np.isfinite(models.coefficients).all()
         assert np.isfinite(models.covariance).all()
         assert models.nights[0] == len(y)
-    empty = Models(*fit_references(
-        np.array([0, 0], dtype=np.int64), np.empty(0), np.empty((0, 3)), np.empty(0), np.empty(0, dtype=np.int64),
-        np.zeros((1, 3)), np.ones((1, 3)), np.ones(1),
-    ))  # fmt: skip
-    assert empty.nights[0] == 0
