@@ -48,8 +48,7 @@ def night_levels(
     n = cells.n[rows]
 
     def total(values: Floats) -> Floats:
-        sums: Floats = np.bincount(night, values, len(first))
-        return sums
+        return np.asarray(np.bincount(night, values, len(first)), dtype=float)
 
     mass = total(weight)
     variance = total(weight * model) / mass
