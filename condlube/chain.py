@@ -17,12 +17,15 @@ from datetime import date, datetime
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 
-from condlube.advisory.decide import Decided
+from condlube.advisory.decide import Decided, decide_nights, in_order
 from condlube.advisory.decide import decide as call
 from condlube.advisory.situation import survey_turns
-from condlube.assessment.life import life
+from condlube.assessment.life import life, life_nights
+from condlube.assessment.nights import Nights
+from condlube.assessment.sources import SOURCES, FloatArray
 from condlube.detection.deviations import deviations
 from condlube.detection.references import advance
 from condlube.detection.visible import visible_expected
@@ -86,6 +89,21 @@ def decide(
     site = plant.register.site
     used = life(batch.bearings, plant.greases, batch.points, batch.usage, events, batch.deviations, site, policy, as_of)
     return call(batch.bearings, plant.greases, events, used, batch.deviations, reviews, site, policy, as_of)
+
+
+def decide_many(
+    nights: Nights, plant: Plant, usage: pd.DataFrame, deviations: pd.DataFrame, reviews: pd.DataFrame, policy: Policy
+) -> tuple[pd.DataFrame, FloatArray]:
+    """The decisions of ``decide`` for many nights of every bearing at once, and what was weighed of each source.
+
+    ``usage`` is what the last night sees; ``reviews`` name in ``which`` the row of ``nights`` that sees them.
+    """
+    used = life_nights(nights, plant.greases, plant.points, usage, deviations, plant.register.site, policy)
+    parts = list(decide_nights(nights, plant.greases, used, deviations, reviews, policy))
+    weighed = np.empty((len(used), len(SOURCES)))
+    for part in parts:
+        weighed[part.at] = part.evidence.values
+    return in_order(parts), weighed
 
 
 def turns(plant: Plant, policy: Policy) -> pd.DataFrame:

@@ -14,7 +14,6 @@ import click
 from condlube.cli_parts import Night, json_flag, site, width
 
 Command = TypeVar("Command", bound=Callable[..., None])
-_STEPS = {"compare": "deviations", "decide": "calls"}
 
 
 def _span(command: Command) -> Command:
@@ -79,7 +78,7 @@ def _bars() -> Iterator[Callable[[str, int, int], None]]:
         if step not in bars:
             for bar in bars.values():
                 bar.render_finish()
-            bars[step] = click.progressbar(length=of, label=f"{_STEPS.get(step, step):<11}", file=sys.stderr)
+            bars[step] = click.progressbar(length=of, label=f"{step:<10}", file=sys.stderr)
             bars[step].__enter__()
         bars[step].update(done - bars[step].pos)
 

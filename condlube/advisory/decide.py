@@ -1,7 +1,9 @@
-"""From tonight's facts to the decisions and their evidence: the straight line, for any number of bearings."""
+"""From the facts to the decisions and their evidence: the straight line, for any number of bearings and nights."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
@@ -14,9 +16,9 @@ from condlube.advisory.dose import dose
 from condlube.advisory.due import due
 from condlube.advisory.situation import situation, survey_turns
 from condlube.assessment import kernel
-from condlube.assessment.evidence import condition_status, gather
-from condlube.assessment.greasings import instant
+from condlube.assessment.evidence import Evidence, condition_status, gather
 from condlube.assessment.life import grease_limits
+from condlube.assessment.nights import Nights, one_night
 from condlube.assessment.posterior import posterior
 from condlube.assessment.priors import context, priors
 from condlube.assessment.records import records
@@ -26,7 +28,6 @@ from condlube.assessment.sources import FloatArray, IntArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
 from condlube.register.model import Site
-from condlube.schema.nights import night_of
 from condlube.schema.words import ACTIONS, STATES
 
 
@@ -35,6 +36,19 @@ class Decided(NamedTuple):
 
     decisions: pd.DataFrame
     evidence: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Part:
+    """Rows that one policy decides: their positions, what was decided, and what it was decided from."""
+
+    at: IntArray
+    nights: Nights
+    life: pd.DataFrame
+    prior: FloatArray
+    codes: dict[str, BoolArray]
+    evidence: Evidence
+    decisions: pd.DataFrame
 
 
 def decide(
@@ -48,7 +62,7 @@ def decide(
     policy: Policy,
     as_of: datetime,
 ) -> Decided:
-    """Decide for every bearing.
+    """Decide one night for every bearing.
 
     Parameters
     ----------
@@ -68,34 +82,58 @@ def decide(
     life = life.reset_index(drop=True)
     if "survey_turn" not in bearings:
         bearings = bearings.join(survey_turns(bearings, policy))
-    groups = bearings["criticality"].map(lambda word: policy.for_criticality(word) is policy)
-    words = bearings["criticality"].where(~groups, "")
-    parts = []
+    nights = one_night(bearings, events, as_of, site.zone)
+    which = pd.Index(bearings["bearing_id"]).get_indexer(reviews["bearing_id"])
+    mine = reviews[which >= 0].assign(which=which[which >= 0])
+    parts = list(decide_nights(nights, greases, life, deviations, mine, policy))
+    rows = [evidence_rows(p.nights, p.life, p.prior, p.codes, p.evidence) for p in parts]
+    evidence = pd.concat(rows, ignore_index=True)
+    order = pd.Index(bearings["bearing_id"]).get_indexer(evidence["bearing_id"])
+    return Decided(in_order(parts), evidence.iloc[np.argsort(order, kind="stable")].reset_index(drop=True))
+
+
+def decide_nights(
+    nights: Nights, greases: pd.DataFrame, life: pd.DataFrame, deviations: pd.DataFrame, reviews: pd.DataFrame,
+    policy: Policy,
+) -> Iterator[Part]:  # fmt: skip
+    """Decide bearing-nights, those of one criticality together.
+
+    ``nights.bearings`` carries the columns of ``survey_turns``; ``life`` is ``life_nights`` of them, ``deviations``
+    are those of all the nights, and ``reviews`` name in ``which`` the row that sees them.
+    """
+    criticality = nights.bearings["criticality"]
+    own = {word: policy.for_criticality(word) for word in criticality.unique()}
+    words = criticality.map({word: "" if rules is policy else word for word, rules in own.items()})
     for word in sorted(set(words)) or [""]:
-        own, used = bearings[words == word].reset_index(drop=True), life[words == word].reset_index(drop=True)
-        rules_here = policy.for_criticality(word)
-        parts.append(_decide(own, greases, events, used, deviations, reviews, site, rules_here, as_of))
-    order = pd.Index(bearings["bearing_id"])
-    decisions = pd.concat([part.decisions for part in parts], ignore_index=True)
-    decisions = decisions.iloc[np.argsort(order.get_indexer(decisions["bearing_id"]), kind="stable")]
-    evidence = pd.concat([part.evidence for part in parts], ignore_index=True)
-    evidence = evidence.iloc[np.argsort(order.get_indexer(evidence["bearing_id"]), kind="stable")]
-    return Decided(decisions.reset_index(drop=True), evidence.reset_index(drop=True))
+        at = np.flatnonzero(words == word)
+        row = np.full(len(words) + 1, -1)
+        row[at] = np.arange(len(at))
+        seen = reviews.assign(which=row[reviews["which"].to_numpy(dtype=np.int64)])
+        mine = nights if len(at) == len(words) else nights.take(at)
+        used = life.iloc[at].reset_index(drop=True)
+        yield _decide(at, mine, greases, used, deviations, seen[seen["which"] >= 0], policy.for_criticality(word))
+
+
+def in_order(parts: Sequence[Part]) -> pd.DataFrame:
+    """The decisions of the parts in order of the rows."""
+    made = pd.concat([part.decisions for part in parts], ignore_index=True)
+    order = np.argsort(np.concatenate([part.at for part in parts]))
+    return made.iloc[order].reset_index(drop=True)
 
 
 def _decide(
-    bearings: pd.DataFrame, greases: pd.DataFrame, events: pd.DataFrame, life: pd.DataFrame, deviations: pd.DataFrame,
-    reviews: pd.DataFrame, site: Site, policy: Policy, as_of: datetime,
-) -> Decided:  # fmt: skip
-    night = night_of(as_of, site.zone)
-    found = records(bearings, events, policy, instant(as_of))
-    made, codes = context(life, bearings, greases, found, deviations, policy, as_of)
+    at: IntArray, nights: Nights, greases: pd.DataFrame, life: pd.DataFrame, deviations: pd.DataFrame,
+    reviews: pd.DataFrame, policy: Policy,
+) -> Part:  # fmt: skip
+    bearings, night = nights.bearings, nights.night
+    found = records(nights, policy)
+    made, codes = context(life, nights, greases, found, deviations, policy)
     limits = grease_limits(bearings, greases, life["last_grease"].to_numpy(dtype=object))
-    evidence = gather(bearings, deviations, found, limits, policy, as_of)
+    evidence = gather(nights, deviations, found, limits, policy)
     prior = priors(made, policy)
     odds = posterior(prior, evidence.bits)
     cost = expected_costs(odds, made, policy)
-    s = situation(bearings, greases, life, found, evidence, events, reviews, policy, as_of)
+    s = situation(nights, greases, life, found, evidence, reviews, policy)
     applied = guards.applied(s, policy, night)
     left = guards.allowed(applied)
     cost_call = cheapest(cost, np.ones_like(left))
@@ -110,7 +148,7 @@ def _decide(
     within = story.within_days(call, basis, look, source, policy)
     actions = np.array(ACTIONS, dtype=object)
     decisions = pd.DataFrame({
-        "night": night,
+        "night": night.astype(object),
         "bearing_id": bearings["bearing_id"],
         "call": actions[call],
         "second_action": story.second_action(call, look, odds, dearer, evidence, s, left, policy),
@@ -135,7 +173,7 @@ def _decide(
         "dose_ratio": life["dose_ratio"],
         "failed": "",
     })  # fmt: skip
-    return Decided(decisions, evidence_rows(bearings, life, prior, codes, evidence, night))
+    return Part(at, nights, life, prior, codes, evidence, decisions)
 
 
 def _margin(cost: FloatArray, call: IntArray, left: BoolArray) -> FloatArray:

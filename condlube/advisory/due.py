@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from itertools import pairwise
 
 import numpy as np
@@ -15,6 +14,7 @@ from condlube.advisory.guard_codes import TIMED
 from condlube.advisory.situation import Situation
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence
+from condlube.assessment.nights import Days
 from condlube.assessment.rules import CONTEXT, costs, rules
 from condlube.assessment.sources import LEVELS, FloatArray, IntArray, tables
 from condlube.lubrication.result import BoolArray
@@ -53,7 +53,7 @@ class Turn:
 
 
 def due(
-    night: date, context: FloatArray, evidence: Evidence, s: Situation, applied: BoolArray, call: IntArray,
+    night: Days, context: FloatArray, evidence: Evidence, s: Situation, applied: BoolArray, call: IntArray,
     life: pd.DataFrame, within_days: FloatArray, policy: Policy,
 ) -> pd.DataFrame:  # fmt: skip
     """Columns due_date, due_early and due_late.
@@ -80,15 +80,15 @@ def due(
     return pd.DataFrame({name: _dates(night, ahead_d) for name, ahead_d in days.items()})
 
 
-def _dates(night: date, days: FloatArray) -> pd.Series:
+def _dates(night: Days, days: FloatArray) -> pd.Series:
     there = np.isfinite(days)
-    dates = np.datetime64(night, "D") + np.where(there, days, 0).astype("timedelta64[D]")
+    dates = night + np.where(there, days, 0).astype("timedelta64[D]")
     return pd.Series(np.where(there, dates, np.datetime64("NaT", "D")).astype("datetime64[us]"))
 
 
 def turn(
     wanted: BoolArray, context: FloatArray, evidence: Evidence, s: Situation, applied: BoolArray, call: IntArray,
-    ahead: Ahead, policy: Policy, night: date, after: FloatArray | None = None,
+    ahead: Ahead, policy: Policy, night: Days, after: FloatArray | None = None,
 ) -> Turn:  # fmt: skip
     """First day on which another action is the cheapest that the guards leave, for the bearings wanted.
 
@@ -110,7 +110,7 @@ def turn(
         later = _later(s, at, days, ahead)
         gone = taken[at]
         for code in TIMED:
-            gone |= guards.GUARDS[code](later, policy, night)[:, None] & guards.TAKEN[code]
+            gone |= guards.GUARDS[code](later, policy, night[at])[:, None] & guards.TAKEN[code]
         then = _context_after(context, at, days, ahead)
         cost = kernel.reassess_all(then, totals[at], rules(policy), costs(policy))
         grows = np.flatnonzero(rising[at])

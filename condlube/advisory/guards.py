@@ -7,84 +7,84 @@ says stands in ``explain``.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
 
 import numpy as np
 
 from condlube.advisory.guard_codes import TAKES
 from condlube.advisory.situation import Situation
+from condlube.assessment.nights import Days
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS
 
-Applies = Callable[[Situation, Policy, date], BoolArray]
+Applies = Callable[[Situation, Policy, Days], BoolArray]
 
 
-def absolute_limit(s: Situation, policy: Policy, night: date) -> BoolArray:
+def absolute_limit(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Vibration zone D, trip or the grease's temperature limit on the last running readings: urgent."""
     return s.limit_passed
 
 
-def sealed(s: Situation, policy: Policy, night: date) -> BoolArray:
+def sealed(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Sealed for life, on oil, or without any way to put grease in."""
     return s.not_greasable
 
 
-def grease_mismatch(s: Situation, policy: Policy, night: date) -> BoolArray:
+def grease_mismatch(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The grease inside is unknown, or must not meet the assigned one untested."""
     return s.mismatch
 
 
-def history_unknown(s: Situation, policy: Policy, night: date) -> BoolArray:
+def history_unknown(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Nobody knows when an older machine was greased: a survey, in its week; one recorded inspection closes it."""
     return s.unknown_history & ~s.surveyed & s.survey_week & ~s.not_greasable
 
 
-def survey_waits(s: Situation, policy: Policy, night: date) -> BoolArray:
+def survey_waits(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The same in the other weeks, and a bearing that would be far overdue by a start that nobody recorded as a
     greasing: neither grease nor alarm before its survey."""
     untold = s.unknown_history | (s.never_recorded & (s.x > policy.guard.long_overdue.x))
     return np.asarray(untold & ~s.surveyed & ~s.survey_week & ~s.not_greasable)
 
 
-def outside_range(s: Situation, policy: Policy, night: date) -> BoolArray:
+def outside_range(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """No published method gives an interval here: an engineer has to look once."""
     return s.no_interval & ~s.surveyed & ~s.not_greasable
 
 
-def stopped(s: Situation, policy: Policy, night: date) -> BoolArray:
+def stopped(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The machine is isolated or stands."""
     return s.stopped
 
 
-def just_greased(s: Situation, policy: Policy, night: date) -> BoolArray:
+def just_greased(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Grease was put in a short while ago: no second dose."""
     p = policy.guard.just_greased
     within_h = np.fmax(p.interval_share * s.interval_h, p.least_running_h)
     return np.asarray(s.greased & (s.running_h < within_h) & (s.days <= p.most_days))
 
 
-def unsettled(s: Situation, policy: Policy, night: date) -> BoolArray:
+def unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The temperature did not settle after the greasing, or is up for a week with nothing to explain it."""
     return s.unsettled
 
 
-def early_rise(s: Situation, policy: Policy, night: date) -> BoolArray:
+def early_rise(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Ultrasound or acceleration is clearly up on two sound readings: not left alone."""
     return s.early_rise
 
 
-def response_failed(s: Situation, policy: Policy, night: date) -> BoolArray:
+def response_failed(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The last greasing had no effect: prove first that grease arrives."""
     return s.response_failed
 
 
-def long_overdue(s: Situation, policy: Policy, night: date) -> BoolArray:
+def long_overdue(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Far beyond the interval: hardened grease, the outlet, or a record that is not true."""
     return np.asarray((s.x > policy.guard.long_overdue.x) & ~s.looked_at_lately & ~survey_waits(s, policy, night))
 
 
-def extension_cap(s: Situation, policy: Policy, night: date) -> BoolArray:
+def extension_cap(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Condition stretches an interval only so far; less in harsh surroundings or without a signal that would tell."""
     p = policy.guard.extension_cap
     cap = np.choose(s.harsh, (p.x_watched, p.x_moderate, p.x_severe))
@@ -92,14 +92,14 @@ def extension_cap(s: Situation, policy: Policy, night: date) -> BoolArray:
     return np.asarray((s.x > cap) & ~s.not_greasable & ~s.stopped & ~survey_waits(s, policy, night))
 
 
-def data_lost(s: Situation, policy: Policy, night: date) -> BoolArray:
+def data_lost(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Every signal that would tell of dryness is stale or faulty: that alone is no reason to grease."""
     return np.asarray(s.lost & ~(s.x >= 1.0))
 
 
-def deferred(s: Situation, policy: Policy, night: date) -> BoolArray:
+def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The analyst has put it off, and the evidence has not risen since."""
-    return np.asarray(s.deferred_until >= np.datetime64(night, "D"))
+    return np.asarray(s.deferred_until >= night)
 
 
 GUARDS: dict[str, Applies] = {
@@ -115,7 +115,7 @@ TAKEN = dict(zip(CODES, _TAKES, strict=True))
 """Per guard, which of the actions it takes away."""
 
 
-def applied(s: Situation, policy: Policy, night: date) -> BoolArray:
+def applied(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Which guards apply [bearings, guards]. A deferral that stands holds against every guard that would act, but the
     absolute limit."""
     asked = np.stack([np.broadcast_to(GUARDS[code](s, policy, night), s.x.shape) for code in CODES], axis=1)

@@ -1,18 +1,18 @@
-"""What the guards look at: one night's facts about each bearing, as arrays over bearings."""
+"""What the guards look at: a night's facts about each bearing, as arrays over bearing-nights."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from condlube.assessment.evidence import Evidence, lubrication_lost, lubrication_sound
-from condlube.assessment.greasings import HOUR, TimeArray, instant, standing, times
+from condlube.assessment.greasings import HOUR, TimeArray, times
 from condlube.assessment.life import grease_in
-from condlube.assessment.records import Records, expand, latest
+from condlube.assessment.nights import Nights, distinct
+from condlube.assessment.records import Records, latest
 from condlube.assessment.sources import LEVELS, POSITION, FloatArray
 from condlube.lubrication.compatibility import Mix, compatibility
 from condlube.lubrication.result import BoolArray
@@ -25,7 +25,7 @@ NO_START = "no_start"
 
 @dataclass(frozen=True)
 class Situation:
-    """Facts of a night; every field is an array over bearings.
+    """Facts of bearing-nights; every field is an array over rows.
 
     ``x`` is NaN where no interval holds. ``surveyed`` tells that someone has looked since the records began;
     ``survey_week`` that it is this bearing's week to be looked at. ``limit_passed``, ``response_failed``, ``unsettled``
@@ -58,24 +58,23 @@ class Situation:
 
 
 def situation(
-    bearings: pd.DataFrame,
+    nights: Nights,
     greases: pd.DataFrame,
     life: pd.DataFrame,
     records: Records,
     evidence: Evidence,
-    events: pd.DataFrame,
     reviews: pd.DataFrame,
     policy: Policy,
-    as_of: datetime,
 ) -> Situation:
-    """Gather what the guards look at."""
-    now = instant(as_of)
+    """Gather what the guards look at; ``reviews`` name the row that sees them in ``which``."""
+    bearings, now = nights.bearings, nights.end
     seal, supply = (bearings[name].to_numpy(dtype=object) for name in ("seal", "supply"))
     reason = life["interval_reason"].to_numpy(dtype=object)
     origin = life["origin"].to_numpy(dtype=object)
     not_greasable = (seal == "sealed") | np.isin(supply, ("oil", "none"))
     inspected_d = (now - records.inspected) / HOUR / 24
     ever = np.isin(origin, ("greasing", "replacement")) | ~np.isnat(records.inspected)
+    like, who = distinct(bearings["bearing_id"], life["last_grease"])
     return Situation(
         x=life["x"].to_numpy(dtype=np.float64),
         running_h=life["running_h"].to_numpy(dtype=np.float64),
@@ -83,7 +82,7 @@ def situation(
         interval_h=life["interval_h"].to_numpy(dtype=np.float64),
         greased=origin == "greasing",
         not_greasable=not_greasable,
-        mismatch=~not_greasable & _mismatch(bearings, greases, life),
+        mismatch=~not_greasable & _mismatch(bearings.iloc[like], greases, life.iloc[like])[who],
         unknown_history=_older(bearings, now, policy) & ~bearings["history_known"].to_numpy(dtype=np.bool_)
         | (reason == NO_START),
         never_recorded=np.isin(origin, ("register", "assumed")),
@@ -91,7 +90,7 @@ def situation(
         surveyed=ever,
         survey_week=survey_week(bearings, now),
         looked_at_lately=inspected_d <= policy.guard.long_overdue.inspected_days,
-        stopped=_stopped(bearings, events, evidence),
+        stopped=_stopped(nights, evidence),
         limit_passed=(evidence.value("zone") == 3) | (evidence.value("temperature_limit") >= 2),
         unsettled=_unsettled(life, evidence, policy),
         early_rise=_early_rise(evidence, policy),
@@ -99,7 +98,7 @@ def situation(
         watched=lubrication_sound(evidence),
         lost=lubrication_lost(evidence),
         harsh=_harsh(bearings),
-        deferred_until=_deferred(bearings, reviews, evidence, policy),
+        deferred_until=_deferred(len(now), reviews, evidence, policy),
     )
 
 
@@ -119,9 +118,9 @@ def survey_turns(bearings: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     return pd.DataFrame({"survey_turn": turn, "survey_turns": turns}).reindex(bearings.index)
 
 
-def survey_week(bearings: pd.DataFrame, now: np.datetime64) -> BoolArray:
-    """Whose week it is, by the columns of ``survey_turns``."""
-    week = int(now.astype("datetime64[D]").astype(np.int64)) // 7
+def survey_week(bearings: pd.DataFrame, now: np.datetime64 | TimeArray) -> BoolArray:
+    """Whose week it is, by the columns of ``survey_turns``; ``now`` is one instant or one for each row."""
+    week = now.astype("datetime64[D]").astype(np.int64) // 7
     return np.asarray(week % bearings["survey_turns"].to_numpy() == bearings["survey_turn"].to_numpy())
 
 
@@ -129,7 +128,7 @@ def _times_of(life: pd.DataFrame) -> TimeArray:
     return times(life["last_greased"])
 
 
-def _older(bearings: pd.DataFrame, now: np.datetime64, policy: Policy) -> BoolArray:
+def _older(bearings: pd.DataFrame, now: TimeArray, policy: Policy) -> BoolArray:
     """Machines old enough to have a history; of unknown age counts as old."""
     begun = pd.to_datetime(bearings["commissioned"]).to_numpy().astype("datetime64[us]")
     age_d = (now - begun) / HOUR / 24
@@ -153,13 +152,14 @@ def _mismatch(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFrame)
     return np.asarray((inside == "unknown") | (both & apart))
 
 
-def _stopped(bearings: pd.DataFrame, events: pd.DataFrame, evidence: Evidence) -> BoolArray:
+def _stopped(nights: Nights, evidence: Evidence) -> BoolArray:
     """Isolated by an event and not returned, or without running time tonight."""
-    spoken = expand(bearings, standing(events))
-    which, kind = spoken["which"].to_numpy(dtype=np.int64), spoken["kind"].to_numpy(dtype=object)
-    when = times(spoken["time"])
-    isolated = latest(len(bearings), which, when, kind == "isolated")
-    returned = latest(len(bearings), which, when, kind == "returned")
+    which, kind = (nights.told[name].to_numpy() for name in ("which", "kind"))
+    spells = int(nights.spell.max(initial=-1)) + 1
+    isolated, returned = (
+        latest(spells, which, nights.told["when"].to_numpy(), kind == word)[nights.spell]
+        for word in ("isolated", "returned")
+    )
     levels = slice(0, len(LEVELS))
     there = evidence.row[:, levels] >= 0
     still = (evidence.reason[:, levels] == STOPPED) & there
@@ -207,17 +207,17 @@ def _harsh(bearings: pd.DataFrame) -> npt.NDArray[np.int64]:
     return np.where(severe, 2, np.where(moderate, 1, 0))
 
 
-def _deferred(bearings: pd.DataFrame, reviews: pd.DataFrame, evidence: Evidence, policy: Policy) -> TimeArray:
+def _deferred(n: int, reviews: pd.DataFrame, evidence: Evidence, policy: Policy) -> TimeArray:
     """Until when the analyst's last review defers each bearing, as long as the evidence has not risen since.
 
     ``reviews`` may carry ``bits_damaged`` and ``bits_supply_fault``: what the evidence added up to on the night that
     the analyst had before them. Without them a rise that began after the review ends the deferral.
     """
-    n = len(bearings)
     until = np.full(n, np.datetime64("NaT", "D"))
-    which = pd.Index(bearings["bearing_id"]).get_indexer(reviews["bearing_id"])
-    mine = reviews[which >= 0].assign(which=which[which >= 0])
-    mine = mine[~mine["review_id"].isin(reviews["supersedes"].dropna())] if "supersedes" in reviews else mine
+    mine = reviews
+    if "supersedes" in mine:
+        taken_back = pd.MultiIndex.from_frame(mine[["which", "supersedes"]].dropna())
+        mine = mine[~pd.MultiIndex.from_frame(mine[["which", "review_id"]]).isin(taken_back)]
     last = mine.sort_values(["time", "review_id"]).drop_duplicates("which", keep="last")
     last = last[last["verdict"] == "defer"]
     at = last["which"].to_numpy(dtype=np.int64)

@@ -13,9 +13,11 @@ from condlube.assessment.greasings import HOUR, TimeArray, instant
 from condlube.assessment.interval import Intervals
 from condlube.assessment.sources import FloatArray, IntArray
 from condlube.lubrication.result import BoolArray
+from condlube.manipulation.kernel import kernel, starts_of
 from condlube.schema.nights import midnight
 
 PARTS = 8
+NEVER_US = np.iinfo(np.int64).min
 
 
 @dataclass(frozen=True)
@@ -50,29 +52,52 @@ class Clock:
     register_rate_per_h: FloatArray
     standing_rate_per_h: FloatArray
 
-    def between(self, start: TimeArray, stop: TimeArray) -> Span:
-        """What passed from ``start`` to ``stop``, arrays over bearings; NaN where one of them is not known.
+    def between(self, who: IntArray, start: TimeArray, stop: TimeArray) -> Span:
+        """What passed for the bearings ``who`` from ``start`` to ``stop``; NaN where one of them is not known.
 
         Time on days without a measurement counts as running, by the register's running share.
         """
         hours = np.maximum((stop - start) / HOUR, 0.0)
-        n = len(hours)
-        overlap = np.minimum(stop[self.which], self.end) - np.maximum(start[self.which], self.begin)
-        share = np.nan_to_num(np.maximum(overlap / (self.end - self.begin), 0.0))
-        running = self.running_h * share
-
-        def total(values: FloatArray) -> FloatArray:
-            return np.bincount(self.which, weights=values, minlength=n).astype(np.float64, copy=False)
-
-        unmeasured = np.maximum(hours - total(self.covered_h * share), 0.0) * self.running_share
-        running_h = total(running) + unmeasured
+        covered_h, measured_h, outside_h, x = _measured(
+            who, start.astype("datetime64[us]").astype(np.int64), stop.astype("datetime64[us]").astype(np.int64),
+            starts_of(self.which, len(self.running_share)), self.begin.astype(np.int64), self.end.astype(np.int64),
+            self.covered_h, self.running_h, self.rate_per_h, self.outside,
+        )  # fmt: skip
+        unmeasured = np.maximum(hours - covered_h, 0.0) * self.running_share[who]
+        running_h = measured_h + unmeasured
         return Span(
             hours=hours,
             running_h=running_h,
-            outside_h=total(running * self.outside),
-            x_running=total(running * self.rate_per_h) + unmeasured * self.register_rate_per_h,
-            x_standing=np.maximum(hours - running_h, 0.0) * self.standing_rate_per_h,
+            outside_h=outside_h,
+            x_running=x + unmeasured * self.register_rate_per_h[who],
+            x_standing=np.maximum(hours - running_h, 0.0) * self.standing_rate_per_h[who],
         )
+
+
+@kernel
+def _measured(
+    who: IntArray, start: IntArray, stop: IntArray, first: IntArray, begin: IntArray, end: IntArray,
+    covered_h: FloatArray, running_h: FloatArray, rate_per_h: FloatArray, outside: BoolArray,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:  # fmt: skip
+    """Hours covered, running, outside, and x used up on the measured days between two instants, in order of day."""
+    n = len(who)
+    covered, measured, beyond, x = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n)
+    for k in range(n):
+        if start[k] == NEVER_US or stop[k] == NEVER_US:
+            continue
+        last = first[who[k] + 1]
+        row = first[who[k]] + np.searchsorted(end[first[who[k]] : last], start[k], side="right")
+        while row < last and begin[row] < stop[k]:
+            overlap = min(stop[k], end[row]) - max(start[k], begin[row])
+            share = max(overlap / (end[row] - begin[row]), 0.0)
+            running = running_h[row] * share
+            covered[k] += covered_h[row] * share
+            measured[k] += running
+            x[k] += running * rate_per_h[row]
+            if outside[row]:
+                beyond[k] += running
+            row += 1
+    return covered, measured, beyond, x
 
 
 def clock(
@@ -134,9 +159,8 @@ def _speaking(bearings: pd.DataFrame, points: pd.DataFrame, usage: pd.DataFrame)
 def _has_speed(bearings: pd.DataFrame, points: pd.DataFrame) -> BoolArray:
     """Whether the machine's speed is measured; elsewhere the register's speed of the bearing's own shaft holds."""
     measured = points.loc[points["quantity"] == "speed"]
-    machines = pd.concat(
-        [measured["machine_id"], measured["bearing_id"].map(bearings.set_index("bearing_id")["machine_id"])]
-    )
+    machine_of = bearings.drop_duplicates("bearing_id").set_index("bearing_id")["machine_id"]
+    machines = pd.concat([measured["machine_id"], measured["bearing_id"].map(machine_of)])
     return np.asarray(bearings["machine_id"].isin(machines.dropna()))
 
 

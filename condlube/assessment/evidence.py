@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from condlube.assessment import kernel
-from condlube.assessment.greasings import instant, times
+from condlube.assessment.greasings import times
 from condlube.assessment.limits import level_limits
+from condlube.assessment.nights import Nights
 from condlube.assessment.records import Records
 from condlube.assessment.sources import FINDINGS, LEVEL_OF, LEVELS, POSITION, SOURCES, FloatArray, IntArray, tables
 from condlube.lubrication.result import BoolArray
@@ -29,9 +29,9 @@ WAITS = "second_reading"
 
 @dataclass(frozen=True)
 class Evidence:
-    """The evidence of a night; arrays [bearings, sources].
+    """The evidence of bearing-nights; arrays [rows, sources].
 
-    ``values`` are what was weighed, NaN where nothing was; ``bits`` [bearings, sources, states] as counted. ``row`` is
+    ``values`` are what was weighed, NaN where nothing was; ``bits`` [rows, sources, states] as counted. ``row`` is
     the position in ``deviations`` of what spoke (or could have), -1 where there is none; ``observed`` and ``expected``
     stand beside a value that is not itself a deviation. ``reason`` is a code, empty where there is nothing to add.
     """
@@ -62,19 +62,15 @@ class Evidence:
 
 
 def gather(
-    bearings: pd.DataFrame,
-    deviations: pd.DataFrame,
-    records: Records,
-    grease_limit_degc: FloatArray,
-    policy: Policy,
-    as_of: datetime,
+    nights: Nights, deviations: pd.DataFrame, records: Records, grease_limit_degc: FloatArray, policy: Policy
 ) -> Evidence:
-    """Find what speaks for each bearing and weigh it.
+    """Find what speaks for each row and weigh it.
 
     Of several points of one quantity the strongest sound one speaks: the one whose bits against any state are highest.
     Growth and onset are those of vibration and ultrasound; temperature rises for reasons of its own after a greasing.
     """
-    deviations = _own(bearings, deviations)
+    bearings = nights.bearings
+    deviations = _own(nights, deviations)
     which = deviations["which"].to_numpy(dtype=np.int64)
     level = deviations["level"].to_numpy(dtype=np.int64)
     counted, waiting = confirmed(deviations, policy)
@@ -117,7 +113,7 @@ def gather(
     by = _best(which, -level.astype(np.float64), np.isin(answer, Response.classes))
     put("response", which[by], [Response.classes.index(a) for a in answer[by]], by, answer[by])
 
-    limits = level_limits(bearings, deviations, grease_limit_degc, policy, as_of)
+    limits = level_limits(bearings, deviations, grease_limit_degc, policy, nights.end)
     for source, found in limits.items():
         at = np.flatnonzero(found.row >= 0)
         put(source, at, found.value[at], found.row[at], found.reason[at])
@@ -125,7 +121,7 @@ def gather(
     by = row[:, POSITION["acceleration"]]
     at = np.flatnonzero(_electrical(bearings, values, policy))
     put("electrical", at, 0.0, by[at], "pattern")
-    age = (instant(as_of) - records.found).astype("timedelta64[D]").astype(np.float64)
+    age = (nights.end[:, None] - records.found).astype("timedelta64[D]").astype(np.float64)
     for k, source in enumerate(FINDINGS):
         at = np.flatnonzero(~np.isnat(records.found[:, k]))
         put(source, at, 0.0, np.full(len(at), -1), "recorded")
@@ -189,10 +185,10 @@ def lubrication_lost(evidence: Evidence) -> BoolArray:
     return np.asarray(lost & ~other)
 
 
-def _own(bearings: pd.DataFrame, deviations: pd.DataFrame) -> pd.DataFrame:
-    """Rows of these bearings and of evidence quantities, ordered by bearing and point, with the positions of bearing
-    and level source."""
-    which = pd.Index(bearings["bearing_id"]).get_indexer(deviations["bearing_id"])
+def _own(nights: Nights, deviations: pd.DataFrame) -> pd.DataFrame:
+    """Deviations of these rows and of evidence quantities, ordered by row and point, with the positions of row and
+    level source."""
+    which = nights.find(deviations["bearing_id"], deviations["night"])
     level = deviations["quantity"].map(LEVEL_OF).map(POSITION)
     keep = (which >= 0) & level.notna().to_numpy()
     kept = deviations[keep].assign(which=which[keep], level=level[keep].astype(np.int64))

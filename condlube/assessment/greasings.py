@@ -45,6 +45,19 @@ def standing(events: pd.DataFrame) -> pd.DataFrame:
     return events[~events["event_id"].isin(replaced)] if len(replaced) else events
 
 
+def told_of(bearings: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
+    """The events that still stand, with the position ``which`` of the bearing that each speaks of and its time
+    ``when``. ``own`` is false where an event was recorded of the whole machine: it speaks of each of its bearings."""
+    standing_ones = standing(events)
+    ids = pd.DataFrame({"bearing_id": bearings["bearing_id"], "machine_id": bearings["machine_id"]})
+    ids["which"] = np.arange(len(ids))
+    named = standing_ones["bearing_id"].notna()
+    own = standing_ones[named].merge(ids[["bearing_id", "which"]], on="bearing_id").assign(own=True)
+    whole = standing_ones[~named].merge(ids[["machine_id", "which"]], on="machine_id").assign(own=False)
+    told = pd.concat([own, whole], ignore_index=True)
+    return told.assign(when=times(told["time"]))
+
+
 def doses(bearings: pd.DataFrame) -> FloatArray:
     """Grease per relubrication (g): the manual's quantity, else from the dimensions."""
     calculated = relubrication_quantity(
@@ -56,46 +69,44 @@ def doses(bearings: pd.DataFrame) -> FloatArray:
     return np.asarray(np.where(manual > 0, manual, calculated))
 
 
-def greasings(bearings: pd.DataFrame, events: pd.DataFrame, failed: pd.DataFrame, site: Site) -> Greasings:
+def greasings(bearings: pd.DataFrame, told: pd.DataFrame, failed: pd.DataFrame, site: Site) -> Greasings:
     """Read the greasings of every bearing.
 
     Parameters
     ----------
     bearings
         Register table, defaults filled in.
-    events
-        Events that the night may see.
+    told
+        ``told_of`` of the events that are seen.
     failed
-        Columns ``bearing_id`` and ``response_to``: greasings to which the bearing did not respond; they renew nothing.
+        Columns ``which`` and ``when``: greasings to which the bearing did not respond; they renew nothing.
     """
-    ids = pd.Index(bearings["bearing_id"])
     dose = doses(bearings)
-    events = standing(events)
+    told = told[told["own"].to_numpy(dtype=np.bool_)]
     start, origin = _register_start(bearings, site)
-    replaced = events[events["kind"] == "replacement"]
-    code = ids.get_indexer(replaced["bearing_id"])
-    _latest(start, origin, code, times(replaced["time"]), "replacement")
+    replaced = told[told["kind"] == "replacement"]
+    _latest(start, origin, replaced["which"].to_numpy(), replaced["when"].to_numpy(), "replacement")
 
-    given = events[(events["kind"] == "relubrication") & ~(events["grease_g"] == 0)]
-    code, time = ids.get_indexer(given["bearing_id"]), times(given["time"])
+    given = told[(told["kind"] == "relubrication") & ~(told["grease_g"] == 0)]
+    code, time = given["which"].to_numpy(dtype=np.int64), given["when"].to_numpy()
     order = np.lexsort((given["event_id"].to_numpy(dtype=object).astype(str), time, code))
-    order = order[code[order] >= 0]
     given, code, time = given.iloc[order], code[order], time[order]
     after = ~(time < start[code])
     given, code, time = given.iloc[after], code[after], time[after]
     ratio = given["grease_g"].to_numpy(dtype=np.float64, na_value=np.nan) / dose[code]
     left = np.where(np.isnan(ratio), 0.0, 1.0 - np.minimum(ratio, 1.0))
-    left[_responded_not(ids, code, time, failed)] = 1.0
+    left[_responded_not(code, time, failed)] = 1.0
     full = left == 0.0
     _latest(start, origin, code[full], time[full], "greasing")
 
-    last = np.full(len(ids), NEVER)
-    dose_ratio = np.full(len(ids), np.nan)
-    last_grease = np.full(len(ids), None, dtype=object)
+    n = len(bearings)
+    last = np.full(n, NEVER)
+    dose_ratio = np.full(n, np.nan)
+    last_grease = np.full(n, None, dtype=object)
     last[code], dose_ratio[code] = time, ratio  # in order of time: the last one stays
     last_grease[code] = given["grease_id"].to_numpy(dtype=object)
     rest = (time > start[code]) & ~full
-    partial = _rounds(len(ids), code[rest], time[rest], left[rest])
+    partial = _rounds(n, code[rest], time[rest], left[rest])
     return Greasings(start, origin, last, dose, dose_ratio, last_grease, partial)
 
 
@@ -114,15 +125,15 @@ def _register_start(bearings: pd.DataFrame, site: Site) -> tuple[TimeArray, npt.
 def _latest(start: TimeArray, origin: npt.NDArray[np.object_], code: IntArray, time: TimeArray, name: str) -> None:
     """Move ``start`` of bearings ``code`` to the latest of their times, in place."""
     for k, t in zip(code, time, strict=True):
-        if k >= 0 and not t < start[k]:
+        if not t < start[k]:
             start[k], origin[k] = t, name
 
 
-def _responded_not(ids: pd.Index, code: IntArray, time: TimeArray, failed: pd.DataFrame) -> npt.NDArray[np.bool_]:
+def _responded_not(code: IntArray, time: TimeArray, failed: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Which of the greasings had no effect."""
-    pairs = zip(ids.get_indexer(failed["bearing_id"]).tolist(), times(failed["response_to"]).tolist(), strict=True)
-    without = set(pairs)
-    return np.array([pair in without for pair in zip(code.tolist(), time.tolist(), strict=True)], dtype=np.bool_)
+    without = set(zip(failed["which"].tolist(), failed["when"].tolist(), strict=True))
+    pairs = zip(code.tolist(), pd.Series(time).tolist(), strict=True)
+    return np.array([pair in without for pair in pairs], dtype=np.bool_)
 
 
 def _rounds(n: int, code: IntArray, time: TimeArray, left: FloatArray) -> tuple[tuple[TimeArray, FloatArray], ...]:

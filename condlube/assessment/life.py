@@ -8,9 +8,12 @@ import numpy as np
 import pandas as pd
 
 from condlube.assessment.clock import Clock, clock
-from condlube.assessment.greasings import HOUR, Greasings, TimeArray, greasings, instant
+from condlube.assessment.greasings import HOUR, Greasings, TimeArray, greasings
+from condlube.assessment.greasings import times as times_of
 from condlube.assessment.interval import METHODS, intervals
-from condlube.assessment.sources import FloatArray
+from condlube.assessment.nights import Nights, distinct, one_night
+from condlube.assessment.sources import FloatArray, IntArray
+from condlube.lubrication.factors import vibration_factor
 from condlube.lubrication.result import Outside
 from condlube.policy.model import Policy
 from condlube.register.model import Site
@@ -64,34 +67,60 @@ def life(
         dose_g, dose_ratio, last_grease
             Calculated dose, last dose over it (NaN where not recorded), and the grease that was put in.
     """
-    failed = deviations.loc[deviations["response"] == "none", ["bearing_id", "response_to"]].dropna()
-    greased = greasings(bearings, events, failed, site)
-    limits = grease_limits(bearings, greases, greased.last_grease)
-    table = intervals(bearings, _usual_velocity(bearings, deviations), limits, policy)
-    exposed = bearings["outdoors"].astype(bool) | (bearings["moisture"] != "dry")
+    nights = one_night(bearings.reset_index(drop=True), events, as_of, site.zone)
+    return life_nights(nights, greases, points, usage, deviations, site, policy).set_index(bearings.index)
+
+
+def life_nights(
+    nights: Nights,
+    greases: pd.DataFrame,
+    points: pd.DataFrame,
+    usage: pd.DataFrame,
+    deviations: pd.DataFrame,
+    site: Site,
+    policy: Policy,
+) -> pd.DataFrame:
+    """The same of every bearing-night; ``usage`` is what the last night sees, ``deviations`` are those of all nights.
+
+    Greasings are read once for every spell and response, and the days are aged once for every bearing, grease limit
+    and vibration that they are aged with.
+    """
+    bearings, now = nights.bearings, nights.end
+    read, greased_as = _answered(nights, deviations)
+    greased = greasings(bearings.iloc[read].reset_index(drop=True), *_told(nights, read, deviations), site)
+    highest = grease_limits(bearings.iloc[read], greases, greased.last_grease)[greased_as]
+    velocity = _usual_velocity(nights, deviations)
+    aged, who = distinct(bearings["bearing_id"], highest, vibration_factor(np.nan_to_num(velocity)))
+    alike = bearings.iloc[aged].reset_index(drop=True)
+    table = intervals(alike, velocity[aged], highest[aged], policy)
+    exposed = alike["outdoors"].astype(bool) | (alike["moisture"] != "dry")
     standing_months = np.where(exposed, policy.life.standing_exposed_months, policy.life.standing_dry_months)
-    times = clock(bearings, points, usage, table, 1.0 / (standing_months * HOURS_PER_MONTH), site.zone)
+    times = clock(alike, points, usage, table, 1.0 / (standing_months * HOURS_PER_MONTH), site.zone)
 
-    now = np.full(len(bearings), instant(as_of))
-    x, ran_h, outside_h = _walk(times, greased, now)
-    since = np.where(np.isnat(greased.last), greased.start, np.fmax(greased.last, greased.start))
-    fresh = times.between(since, now)
-    recent = times.between(np.fmax(since, now - np.timedelta64(24 * policy.life.rate_days, "h")), now)
+    start, last = greased.start[greased_as], greased.last[greased_as]
+    x, ran_h, outside_h = _walk(times, who, greased, greased_as, now)
+    since = np.where(np.isnat(last), start, np.fmax(last, start))
+    fresh = times.between(who, since, now)
+    recent = times.between(who, np.fmax(since, now - np.timedelta64(24 * policy.life.rate_days, "h")), now)
 
-    base = table.at_reference(np.arange(len(bearings)), np.full(len(bearings), np.nan))
+    base = table.at_reference(np.arange(len(alike)), np.full(len(alike), np.nan))
+    outside = base.outside[who]
     too_often = outside_h > OUTSIDE_SHARE * np.maximum(ran_h, 1.0)
-    unknown = np.isnat(greased.start)
-    none = base.outside | too_often | unknown
-    limit_rate = _calendar_rate(bearings, policy)
-    by_calendar = (now - greased.start) / HOUR / 24 * limit_rate
-    share = bearings["running_share"].to_numpy(dtype=np.float64)
+    unknown = np.isnat(start)
+    none = outside | too_often | unknown
+    limit_rate = _calendar_rate(alike, policy)[who]
+    by_calendar = (now - start) / HOUR / 24 * limit_rate
+    share = alike["running_share"].to_numpy(dtype=np.float64)
     register_per_d = 24 * (share * times.register_rate_per_h + (1 - share) * times.standing_rate_per_h)
     with np.errstate(divide="ignore", invalid="ignore"):
-        interval = np.where(fresh.x_running > 0, fresh.running_h / fresh.x_running, 1.0 / times.register_rate_per_h)
-        rate = np.where(recent.hours >= 24, 24 * (recent.x_running + recent.x_standing) / recent.hours, register_per_d)
-    reason = np.array([Outside(int(code)).name.lower() if code else "" for code in base.reason], dtype=object)
-    reason[too_often & ~base.outside] = "conditions_outside_range"
-    reason[unknown & ~base.outside] = "no_start"
+        interval = np.where(
+            fresh.x_running > 0, fresh.running_h / fresh.x_running, (1.0 / times.register_rate_per_h)[who]
+        )
+        measured = 24 * (recent.x_running + recent.x_standing) / recent.hours
+    rate = np.where(recent.hours >= 24, measured, register_per_d[who])
+    reason = np.array([Outside(int(code)).name.lower() if code else "" for code in base.reason], dtype=object)[who]
+    reason[too_often & ~outside] = "conditions_outside_range"
+    reason[unknown & ~outside] = "no_start"
     return pd.DataFrame(
         {
             "bearing_id": bearings["bearing_id"].to_numpy(dtype=object),
@@ -103,16 +132,42 @@ def life(
             "running_h": fresh.running_h,
             "days": fresh.hours / 24,
             "last_greased": pd.DatetimeIndex(since).tz_localize("UTC"),
-            "origin": np.where(since > greased.start, "greasing", greased.origin),
-            "interval_h": np.where(base.outside | too_often, np.nan, interval),
-            "interval_method": np.array(METHODS, dtype=object)[table.method],
+            "origin": np.where(since > start, "greasing", greased.origin[greased_as]),
+            "interval_h": np.where(outside | too_often, np.nan, interval),
+            "interval_method": np.array(METHODS, dtype=object)[table.method][who],
             "interval_reason": reason,
-            "dose_g": greased.dose_g,
-            "dose_ratio": greased.dose_ratio,
-            "last_grease": greased.last_grease,
-        },
-        index=bearings.index,
+            "dose_g": greased.dose_g[greased_as],
+            "dose_ratio": greased.dose_ratio[greased_as],
+            "last_grease": greased.last_grease[greased_as],
+        }
     )
+
+
+def _answered(nights: Nights, deviations: pd.DataFrame) -> tuple[IntArray, IntArray]:
+    """A row of every spell and greasing without response in it, and which of these every row is like."""
+    none = _without_response(nights, deviations)
+    last = np.full(len(nights.end), np.datetime64("NaT", "us"))
+    last[none["which"]] = none["when"].to_numpy()
+    return distinct(nights.spell, last)
+
+
+def _without_response(nights: Nights, deviations: pd.DataFrame) -> pd.DataFrame:
+    """Rows ``which`` on which a greasing, of the time ``when``, is found to have had no effect."""
+    found = deviations.loc[deviations["response"] == "none", ["bearing_id", "night", "response_to"]]
+    found = found[found["response_to"].notna()]
+    which = nights.find(found["bearing_id"], found["night"])
+    return pd.DataFrame({"which": which, "when": times_of(found["response_to"])})[which >= 0]
+
+
+def _told(nights: Nights, read: IntArray, deviations: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Events, and greasings without response, by the position of the rows ``read`` that see them."""
+    spell = pd.DataFrame({"which": nights.spell[read], "reader": np.arange(len(read))})
+    told = nights.told.merge(spell, on="which").assign(which=lambda rows: rows["reader"])
+    none = _without_response(nights, deviations)
+    reader = np.full(len(nights.end), -1)
+    reader[read] = np.arange(len(read))
+    none["which"] = reader[none["which"]]
+    return told, none[none["which"] >= 0]
 
 
 def grease_limits(bearings: pd.DataFrame, greases: pd.DataFrame, last_grease: np.ndarray) -> FloatArray:
@@ -127,24 +182,30 @@ def grease_in(bearings: pd.DataFrame, last_grease: np.ndarray) -> pd.Series:
     return recorded.where(recorded.notna(), bearings["grease_in_service"].astype(object))
 
 
-def _walk(times: Clock, greased: Greasings, now: TimeArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _walk(
+    times: Clock, who: IntArray, greased: Greasings, as_: IntArray, now: TimeArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """x through every greasing since the start that left some of it; running hours, and those outside the range."""
     x, running_h, outside_h = (np.zeros(len(now)) for _ in range(3))
-    begin = greased.start
-    for time, left in (*greased.partial, (now, np.ones(len(now)))):
+    begin = greased.start[as_]
+    partial = ((time[as_], left[as_]) for time, left in greased.partial)
+    for time, left in (*partial, (now, np.ones(len(now)))):
         end = np.where(np.isnat(time), begin, time)
-        span = times.between(begin, end)
+        span = times.between(who, begin, end)
         x = (x + span.x_running + span.x_standing) * left
         running_h, outside_h = running_h + span.running_h, outside_h + span.outside_h
         begin = end
     return x, running_h, outside_h
 
 
-def _usual_velocity(bearings: pd.DataFrame, deviations: pd.DataFrame) -> FloatArray:
+def _usual_velocity(nights: Nights, deviations: pd.DataFrame) -> FloatArray:
     """Highest expected velocity (mm/s rms) of the points of each bearing: what is usual there, not tonight's."""
     rows = deviations[deviations["quantity"] == "velocity"]
-    highest = rows.groupby("bearing_id")["expected"].max()
-    return np.asarray(bearings["bearing_id"].map(highest).to_numpy(dtype=np.float64, na_value=np.nan))
+    highest = np.full(len(nights.end), np.nan)
+    which = nights.find(rows["bearing_id"], rows["night"])
+    expected = rows["expected"].to_numpy(dtype=np.float64, na_value=np.nan)
+    np.fmax.at(highest, which[which >= 0], expected[which >= 0])
+    return highest
 
 
 def _calendar_rate(bearings: pd.DataFrame, policy: Policy) -> FloatArray:

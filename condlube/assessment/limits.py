@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from condlube.assessment.greasings import instant
+from condlube.assessment.greasings import TimeArray
 from condlube.assessment.sources import FloatArray, IntArray
 from condlube.lubrication.severity import ZONES, Zones, machine_zone, pump_zone
 from condlube.policy.decision import TemperatureLimit
@@ -32,14 +31,15 @@ def level_limits(
     deviations: pd.DataFrame,
     grease_limit_degc: FloatArray,
     policy: Policy,
-    as_of: datetime,
+    end: TimeArray,
 ) -> dict[str, Placed]:
     """Zone of the velocity and temperature limit passed, by evidence source.
 
     Only readings taken while running and not older than the policy says. A velocity outside the scope of the standards,
     or of a machine of unknown power, has no zone.
     """
-    oldest = instant(as_of) - np.timedelta64(round(policy.guard.absolute_limit.fresh_days * 24), "h")
+    oldest = end[deviations["which"].to_numpy()]
+    oldest = oldest - np.timedelta64(round(policy.guard.absolute_limit.fresh_days * 24), "h")
     fresh = (deviations["level_time"].to_numpy() >= oldest) & deviations["level_now"].notna().to_numpy()
     fresh &= (deviations["status"] != "faulty").to_numpy()
     quantity = deviations["quantity"].to_numpy(dtype=object)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 import numpy as np
 import pandas as pd
 
 from condlube.assessment import kernel
-from condlube.assessment.greasings import HOUR, instant
+from condlube.assessment.greasings import HOUR
 from condlube.assessment.life import grease_in
+from condlube.assessment.nights import Nights, distinct
 from condlube.assessment.records import Records
 from condlube.assessment.rules import CONTEXT, rules
 from condlube.assessment.sources import FloatArray
@@ -32,16 +31,15 @@ GREASE_ASPECTS = ("highest temperature", "viscosity ratio", "EP additives", "con
 
 def context(
     life: pd.DataFrame,
-    bearings: pd.DataFrame,
+    nights: Nights,
     greases: pd.DataFrame,
     records: Records,
     deviations: pd.DataFrame,
     policy: Policy,
-    as_of: datetime,
-) -> tuple[FloatArray, list[str]]:
-    """What the priors of each bearing depend on [bearings, ``rules.CONTEXT``], and the reason codes of what raised or
-    lowered them."""
-    prior = policy.prior
+) -> tuple[FloatArray, dict[str, BoolArray]]:
+    """What the priors of each row depend on [rows, ``rules.CONTEXT``], and where the reasons hold that raised or
+    lowered them, by code."""
+    prior, bearings = policy.prior, nights.bearings
     made = np.empty((len(bearings), len(CONTEXT)))
     column = dict(zip(CONTEXT, made.T, strict=True))
     x = life["x"].to_numpy(dtype=np.float64).copy()
@@ -57,19 +55,23 @@ def context(
     heavy = life["dose_ratio"].to_numpy(dtype=np.float64) > prior.heavy_dose_ratio
     column["overfilled_added"][:] = np.where(heavy, prior.overfilled_heavy_dose, prior.overfilled_normal_dose)
 
-    unsuitable = _unsuitable(bearings, greases, life)
+    like, who = distinct(bearings["bearing_id"], life["last_grease"])
+    unsuitable = _unsuitable(bearings.iloc[like], greases, life.iloc[like])[who]
     column["starved_factor"][:] = np.where(unsuitable, prior.unsuitable_grease_factor, 1.0)
-    days_since = (instant(as_of) - records.clean) / HOUR / 24
+    days_since = (nights.end - records.clean) / HOUR / 24
     faded = np.exp2(-np.nan_to_num(days_since, nan=np.inf) / prior.inspected_half_life_d)
     left = 1.0 - (1.0 - prior.inspected_factor) * faded
-    rated = _fatigue(life, bearings, policy, as_of)
+    rated = _fatigue(nights, policy)
     damaged = np.where(records.ever_damaged, prior.damaged_max, np.clip(rated, prior.damaged, prior.damaged_max))
-    rough = bearings["bearing_id"].isin(deviations.loc[deviations["status"] == "faulty", "bearing_id"]).to_numpy()
+    rough = np.zeros(len(bearings) + 1, dtype=np.bool_)
+    faulty = deviations.loc[deviations["status"] == "faulty", ["bearing_id", "night"]]
+    rough[nights.find(faulty["bearing_id"], faulty["night"])] = True
+    rough = rough[:-1]
     column["supply_factor"][:] = left
     column["damaged"][:] = damaged * left
     column["machine_fault"][:] = prior.machine_fault * left
     column["instrument_fault"][:] = np.where(rough, prior.instrument_fault_rough, prior.instrument_fault) * left
-    codes = {
+    return made, {
         "assumed_x": np.isnan(x),
         "heavy_dose": heavy,
         "unsuitable_grease": unsuitable,
@@ -79,8 +81,6 @@ def context(
         "rough_signal": rough,
         "inspected_without_finding": ~np.isnat(records.clean),
     }
-    rows = np.stack(list(codes.values()), axis=1)
-    return made, [" ".join(name for name, is_so in zip(codes, row, strict=True) if is_so) for row in rows]
 
 
 def priors(made: FloatArray, policy: Policy) -> FloatArray:
@@ -112,20 +112,23 @@ def _unsuitable(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFram
     return np.asarray(np.logical_or.reduce([np.broadcast_to(w, len(bearings)) for w in wrong]))
 
 
-def _fatigue(life: pd.DataFrame, bearings: pd.DataFrame, policy: Policy, as_of: datetime) -> FloatArray:
+def _fatigue(nights: Nights, policy: Policy) -> FloatArray:
     """Probability that fatigue has begun and not yet ended the bearing: of those alive, the share that fails within
     the P-F interval. 0 where load or mounting date is not given."""
+    like, who = distinct(nights.bearings["bearing_id"])
+    bearings = nights.bearings.iloc[like]
     given = np.array(["load_ratio" not in str(used).split() for used in bearings["defaults_used"]], dtype=np.bool_)
     mounted = bearings["mounted"].where(bearings["mounted"].notna(), bearings["commissioned"])
-    age_d = (instant(as_of) - pd.to_datetime(mounted).to_numpy().astype("datetime64[us]")) / HOUR / 24
-    running_h = np.maximum(np.nan_to_num(age_d), 0.0) * 24 * bearings["running_share"].to_numpy(dtype=np.float64)
+    age_d = (nights.end - pd.to_datetime(mounted).to_numpy().astype("datetime64[us]")[who]) / HOUR / 24
+    share = bearings["running_share"].to_numpy(dtype=np.float64)[who]
+    running_h = np.maximum(np.nan_to_num(age_d), 0.0) * 24 * share
     rated = rating_life(
         bearings["speed_rpm"].to_numpy(dtype=np.float64),
         bearings["load_ratio"].to_numpy(dtype=np.float64),
         bearings["bearing_type"].to_numpy(dtype=object),
     )
-    use = given & ~rated.outside & ~np.isnan(age_d)
-    rating_h = np.where(use, rated.value, 1.0)
+    use = given[who] & ~rated.outside[who] & ~np.isnan(age_d)
+    rating_h = np.where(use, rated.value[who], 1.0)
     begun = fatigue_share(np.where(use, running_h + policy.prior.damaged_pf_interval_h, 0.0), rating_h)
     gone = fatigue_share(np.where(use, running_h, 0.0), rating_h)
     return np.asarray(np.where(use & (gone < 1.0), (begun - gone) / np.maximum(1.0 - gone, 1e-300), 0.0))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from condlube.assessment.greasings import NEVER, TimeArray, standing, times
+from condlube.assessment.greasings import NEVER, TimeArray
+from condlube.assessment.nights import Nights
 from condlube.assessment.sources import FINDINGS
 from condlube.lubrication.result import BoolArray
 from condlube.policy.decision import BEARING_FINDINGS
@@ -21,9 +22,9 @@ PURGES = {"water": "water_in_grease", "dirt": "dirt_in_grease", "metal": "metal_
 
 @dataclass(frozen=True)
 class Records:
-    """Findings and inspections per bearing.
+    """Findings and inspections, arrays over rows.
 
-    ``found`` [bearings, kinds of finding] is when each kind that still speaks was last found, else NaT. ``clean`` is
+    ``found`` [rows, kinds of finding] is when each kind that still speaks was last found, else NaT. ``clean`` is
     the last inspection without finding, NaT where a later finding or work took its meaning away. ``ever_damaged`` tells
     of damage found since the bearing was mounted, however long ago. ``inspected`` is the last inspection of any kind.
     """
@@ -34,40 +35,35 @@ class Records:
     ever_damaged: BoolArray
 
 
-def records(bearings: pd.DataFrame, events: pd.DataFrame, policy: Policy, now: np.datetime64) -> Records:
+def records(nights: Nights, policy: Policy) -> Records:
     """Read the findings. An event of a whole machine speaks of each of its bearings.
 
     A finding speaks until an inspection without finding, a replacement, or its age, ends it.
     """
-    events = expand(bearings, standing(events))
-    kind, when = events["kind"].to_numpy(dtype=object), times(events["time"])
-    which = events["which"].to_numpy(dtype=np.int64)
-    n = len(bearings)
-    finding = _findings(events)
+    told, spell = nights.told, nights.spell
+    kind, when = told["kind"].to_numpy(dtype=object), told["when"].to_numpy()
+    which = told["which"].to_numpy(dtype=np.int64)
+    spells = int(spell.max(initial=-1)) + 1
+    finding = _findings(told)
     is_none = np.array([f in ("", "none") for f in finding], dtype=np.bool_)
     inspection = kind == "inspection"
-    replaced = latest(n, which, when, kind == "replacement")
-    clean = latest(n, which, when, inspection & is_none)
-    inspected = latest(n, which, when, inspection)
+
+    def last(wanted: BoolArray) -> TimeArray:
+        return latest(spells, which, when, wanted)[spell]
+
+    replaced = last(kind == "replacement")
+    clean = last(inspection & is_none)
+    inspected = last(inspection)
     cleared = np.fmax(replaced, clean)
-    oldest = now - np.timedelta64(round(policy.prior.finding_days * 24), "h")
-    found = np.full((n, len(FINDINGS)), NEVER)
+    oldest = nights.end - np.timedelta64(round(policy.prior.finding_days * 24), "h")
+    found = np.full((len(spell), len(FINDINGS)), NEVER)
     for k, name in enumerate(BEARING_FINDINGS):
-        at = latest(n, which, when, finding == name)
+        at = last(finding == name)
         found[:, k] = np.where((at > oldest) & ~(at <= cleared), at, NEVER)
-    damage = latest(n, which, when, finding == "damage")
+    damage = last(finding == "damage")
     last_found = np.fmax.reduce(found, axis=1)
     clean = np.where((last_found > clean) | (replaced > clean), NEVER, clean)
     return Records(found, clean, inspected, ~np.isnat(damage) & ~(damage <= replaced))
-
-
-def expand(bearings: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
-    """Events with the position ``which`` of each bearing they speak of."""
-    ids = pd.DataFrame({"bearing_id": bearings["bearing_id"], "machine_id": bearings["machine_id"]})
-    ids["which"] = np.arange(len(ids))
-    own = events[events["bearing_id"].notna()].merge(ids[["bearing_id", "which"]], on="bearing_id")
-    whole = events[events["bearing_id"].isna()].merge(ids[["machine_id", "which"]], on="machine_id")
-    return pd.concat([own, whole], ignore_index=True)
 
 
 def latest(n: int, which: np.ndarray, when: TimeArray, wanted: BoolArray) -> TimeArray:

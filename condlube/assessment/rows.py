@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import numpy as np
 import pandas as pd
 
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence
+from condlube.assessment.nights import Nights
 from condlube.assessment.sources import LEVELS, OTHERS, SOURCES, FloatArray, policy_key
+from condlube.lubrication.result import BoolArray
 
 PRIOR = "prior"
 UNITS = {
@@ -24,12 +24,13 @@ _BITS = [f"bits_{state}" for state in OTHERS]
 
 
 def evidence_rows(
-    bearings: pd.DataFrame, life: pd.DataFrame, prior: FloatArray, codes: list[str], evidence: Evidence, night: date
+    nights: Nights, life: pd.DataFrame, prior: FloatArray, codes: dict[str, BoolArray], evidence: Evidence
 ) -> pd.DataFrame:
     """Rows of the evidence table, without ``run_id``: the bits of a bearing add up to its posterior log-odds.
 
-    The prior's row says x as deviation, running hours as observed and the interval as expected. A source that could not
-    be assessed is a row of 0 bits. ``deviation`` is always the value that was weighed; a class counts from 0.
+    ``codes`` are those of ``priors.context``. The prior's row says x as deviation, running hours as observed and the
+    interval as expected. A source that could not be assessed is a row of 0 bits. ``deviation`` is always the value that
+    was weighed; a class counts from 0.
     """
     shown = (evidence.bits != 0).any(axis=2)
     shown[:, : len(LEVELS)] = True
@@ -41,8 +42,9 @@ def evidence_rows(
         name: np.where(is_level, point[name].to_numpy(dtype=np.float64, na_value=np.nan), beside[which, source])
         for name, beside in (("observed", evidence.observed), ("expected", evidence.expected))
     }
+    held = np.stack(list(codes.values()), axis=1)
     first = pd.DataFrame({
-        "which": np.arange(len(bearings)),
+        "which": np.arange(len(nights.end)),
         "source": PRIOR,
         "status": "assessed",
         "deviation": life["x"].to_numpy(),
@@ -50,7 +52,7 @@ def evidence_rows(
         "expected": life["interval_h"].to_numpy(),
         "unit": "h",
         "window_from": life["last_greased"].to_numpy(),
-        "reason": codes,
+        "reason": [" ".join(name for name, is_so in zip(codes, row, strict=True) if is_so) for row in held],
         "policy_key": PRIOR,
     })  # fmt: skip
     others = pd.DataFrame({
@@ -71,7 +73,7 @@ def evidence_rows(
     first[_BITS] = kernel.prior_bits_all(prior)
     others[_BITS] = evidence.bits[which, source]
     rows = pd.concat([first, others], ignore_index=True).sort_values("which", kind="stable", ignore_index=True)
-    rows.insert(0, "night", night)
-    rows.insert(1, "bearing_id", bearings["bearing_id"].to_numpy(dtype=object)[rows["which"]])
+    rows.insert(0, "night", nights.night.astype(object)[rows["which"]])
+    rows.insert(1, "bearing_id", nights.bearings["bearing_id"].to_numpy(dtype=object)[rows["which"]])
     rows.insert(2, "ordinal", rows.groupby("which").cumcount())
     return rows.drop(columns="which")

@@ -17,11 +17,18 @@ from condlube.backtest.matters import Grid, calls_of, grid_of, positions_of
 from condlube.backtest.nulls import null_calls, number
 from condlube.backtest.outcomes import Windows, outcomes
 from condlube.backtest.record import Record, record_of
+from condlube.backtest.replay import VALUES
 from condlube.backtest.scores import Score, saved, scores
 from condlube.chain import Plant
 from condlube.policy.model import Policy
+from condlube.schema.words import ACTIONS, STATES
 
 POLICY = "policy"
+DECIDED = (
+    "bearing_id", "night", "call", "cost_call", "guards", "x", "interval_h", "days_since_greasing", "failed",
+    *(f"prior_{state}" for state in STATES), *(f"cost_{action}" for action in ACTIONS), "p_adequate", *VALUES,
+)  # fmt: skip
+"""Columns of replayed decisions that a judgement, or a trial of other weights, needs."""
 ANSWERS = ("bearing_id", "quantity", "night", "status", "deviation", "response", "response_to")
 """Columns of the deviations that a judgement needs."""
 
@@ -60,7 +67,7 @@ def judge(
     Parameters
     ----------
     decisions
-        Replayed decisions with the columns ``replay.VALUES``.
+        Replayed decisions, columns ``DECIDED``.
     answers
         Deviations of the replay, columns ``ANSWERS``.
     events

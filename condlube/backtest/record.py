@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.assessment.records import expand
+from condlube.assessment.greasings import told_of
 from condlube.backtest.matters import Grid
 from condlube.chain import Plant
 
@@ -52,7 +52,7 @@ def record_of(
     ids = pd.DataFrame({"bearing_id": list(grid.bearing_ids)})
     machines = plant.bearings.set_index("bearing_id")["machine_id"]
     ids["machine_id"] = ids["bearing_id"].map(machines)
-    told = expand(ids, events)
+    told = told_of(ids, events)
     told["day"] = _local_day(told["time"], plant.register.site.zone)
     told = told.sort_values(["which", "time", "event_id"], ignore_index=True)
     told["finding"] = told["finding"].fillna("").replace("none", "")

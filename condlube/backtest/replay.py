@@ -1,7 +1,8 @@
 """Replay of a span of nights through the chain, each with only what was known then.
 
-The deviations of many nights are made in one call: a reference is served from the night on which it was frozen, and
-late rows begin a new call (``seen.segments``). The calls are then made night by night, by the same step as at night.
+References are learned in order of time; with them, any stretch of nights can be compared and decided on its own. The
+deviations and decisions of many nights are made in one call, by the steps of the nightly run; late rows begin a new
+call (``seen.segments``).
 """
 
 from __future__ import annotations
@@ -10,20 +11,23 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from condlube.assessment.sources import POSITION, SOURCES
+from condlube.assessment.greasings import instant, times
+from condlube.assessment.nights import Nights, many_nights
+from condlube.assessment.sources import POSITION, SOURCES, FloatArray
 from condlube.backtest.seen import History, events_seen, newest_versions, segments
 from condlube.backtest.usage import USAGE, count_begins, speaking
-from condlube.chain import Bearings, Plant, turns
+from condlube.chain import Bearings, Plant, decide_many, turns
 from condlube.detection.deviations import deviations
 from condlube.detection.references import advance, lookback
 from condlube.detection.visible import visible_expected
 from condlube.policy.model import Policy
-from condlube.schema.arrow import arrow_schema
+from condlube.schema.arrow import arrow_schema, from_frame
 from condlube.schema.nights import as_of, nights_between
 
 Decide = Callable[[Bearings, Plant, pd.DataFrame, pd.DataFrame, Policy, datetime], tuple[pa.Table, pa.Table]]
@@ -56,30 +60,59 @@ class Span:
         return [tuple(nights) for nights in months.values()]
 
 
-def compare_nights(
+def learn_nights(
     plant: Plant, history: History, expected: pd.DataFrame, nights: Sequence[date], span: Span, policy: Policy
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Expected levels that the nights bring, and the table ``deviations`` of all of them.
+) -> list[pd.DataFrame]:
+    """Expected levels that the nights bring, one table for each part of ``parts_of``.
 
     ``expected`` holds what the nights before these brought; empty where the replay begins, and the references are then
     learned from the beginning of the history.
     """
-    zone = plant.register.site.zone
     learned: list[pd.DataFrame] = []
-    found: list[pd.DataFrame] = []
-    newest = span.known_by[nights[-1]]
-    whole = history.summaries(_back(expected, nights[0], span, plant, policy), nights[-1], newest)
+    for part in parts_of(plant, history, expected, nights, span, policy):
+        new = advance(part.seen, part.visible([expected, *learned]), part.events, plant.points, plant.bearings,
+                      part.end, plant.register.site.zone, policy)  # fmt: skip
+        learned.append(new)
+    return learned
+
+
+def compare_nights(
+    plant: Plant, history: History, expected: pd.DataFrame, learned: Sequence[pd.DataFrame], nights: Sequence[date],
+    span: Span, policy: Policy,
+) -> pd.DataFrame:  # fmt: skip
+    """Table ``deviations`` of the nights; ``learned`` is what ``learn_nights`` made of them."""
+    found = []
+    for k, part in enumerate(parts_of(plant, history, expected, nights, span, policy)):
+        serving = _joined([part.visible([expected, *learned[:k]]), learned[k]])
+        found.append(deviations(part.seen, serving, part.events, plant.points, plant.bearings, part.nights,
+                                plant.register.site.zone, policy))  # fmt: skip
+    return pd.concat(found, ignore_index=True)
+
+
+class Part(NamedTuple):
+    """Nights between which nothing became known late, and what the last of them sees."""
+
+    nights: list[date]
+    end: datetime
+    known_by: datetime
+    seen: pd.DataFrame
+    events: pd.DataFrame
+
+    def visible(self, expected: Sequence[pd.DataFrame]) -> pd.DataFrame:
+        """Of expected levels those that the nights may see."""
+        return visible_expected(_joined(expected), self.end, self.known_by)
+
+
+def parts_of(
+    plant: Plant, history: History, expected: pd.DataFrame, nights: Sequence[date], span: Span, policy: Policy
+) -> Iterator[Part]:
+    """The nights in runs, each with the summaries and events that it sees as far back as references need them."""
+    zone = plant.register.site.zone
+    whole = history.summaries(_back(expected, nights[0], span, plant, policy), nights[-1], span.known_by[nights[-1]])
     for part in segments(nights, span.known_by, zone, whole, history.events):
         end, known_by = as_of(part[-1], zone), span.known_by[part[-1]]
         seen = newest_versions(whole[whole["known_at"] <= known_by])
-        events = events_seen(history.events, end, known_by)
-        visible = visible_expected(expected, end, known_by)
-        new = advance(seen, visible, events, plant.points, plant.bearings, end, zone, policy)
-        serving = _joined([visible, new])
-        found.append(deviations(seen, serving, events, plant.points, plant.bearings, part, zone, policy))
-        expected = _joined([expected, new])
-        learned.append(new)
-    return _joined(learned), pd.concat(found, ignore_index=True)
+        yield Part(part, end, known_by, seen, events_seen(history.events, end, known_by))
 
 
 def _back(expected: pd.DataFrame, night: date, span: Span, plant: Plant, policy: Policy) -> date | None:
@@ -98,22 +131,62 @@ def decide_nights(
     plant: Plant, history: History, found: pd.DataFrame, nights: Sequence[date], span: Span, policy: Policy,
     decide: Decide,
 ) -> Iterator[pa.Table]:  # fmt: skip
-    """Table ``decisions`` of each of the nights, with the columns ``VALUES``."""
+    """Table ``decisions`` of the nights, night by night, with the columns ``VALUES``.
+
+    Nights between which nothing became known late are decided together, by the steps of the nightly run. Where that
+    fails, ``decide`` takes them one by one, such that one bearing that fails does not lose the others.
+    """
     zone = plant.register.site.zone
     bearings = turns(plant, policy)
-    night_of_row = pd.to_datetime(found["night"]).to_numpy().astype("datetime64[D]")
     last = span.known_by[nights[-1]]
     first = count_begins(plant, history.events, as_of(nights[0], zone), last)
     usage = speaking(history.summaries(first, nights[-1], last, USAGE), plant)
-    day = pd.to_datetime(usage["date"]).to_numpy().astype("datetime64[D]")
-    for night in nights:
-        end, known_by = as_of(night, zone), span.known_by[night]
-        tonight = found[night_of_row == np.datetime64(night)].reset_index(drop=True)
-        used = usage[(day <= np.datetime64(night)) & (usage["known_at"] <= known_by).to_numpy()]
-        reviews = history.reviews[history.reviews["known_at"] <= known_by].reset_index(drop=True)
-        batch = Bearings(bearings, plant.points, tonight, newest_versions(used))
-        events = events_seen(history.events, end, known_by)
-        yield with_values(*decide(batch, plant, events, reviews, policy, end))
+    night_of_row = days_of(found["night"])
+    for part in segments(nights, span.known_by, zone, usage, history.events):
+        wanted = np.array(part, dtype="datetime64[D]")
+        block = found[np.isin(night_of_row, wanted)].reset_index(drop=True)
+        used = _seen_usage(usage, part[-1], span)
+        events = events_seen(history.events, as_of(part[-1], zone), span.known_by[part[-1]])
+        at_once = many_nights(bearings, events, part, zone)
+        reviews = _seen_reviews(history.reviews, at_once, span)
+        try:
+            yield _by_night(*decide_many(at_once, plant, used, block, reviews, policy), len(part))
+        except Exception:
+            for night in part:
+                end, known_by = as_of(night, zone), span.known_by[night]
+                tonight = block[days_of(block["night"]) == np.datetime64(night)].reset_index(drop=True)
+                batch = Bearings(bearings, plant.points, tonight, _seen_usage(usage, night, span))
+                known = history.reviews[history.reviews["known_at"] <= known_by].reset_index(drop=True)
+                told = events_seen(history.events, end, known_by)
+                yield with_values(*decide(batch, plant, told, known, policy, end))
+
+
+def _seen_usage(usage: pd.DataFrame, night: date, span: Span) -> pd.DataFrame:
+    known = (usage["known_at"] <= span.known_by[night]).to_numpy()
+    return newest_versions(usage[(days_of(usage["date"]) <= np.datetime64(night)) & known])
+
+
+def _seen_reviews(reviews: pd.DataFrame, nights: Nights, span: Span) -> pd.DataFrame:
+    """The reviews with each row ``which`` that sees them."""
+    rows = pd.DataFrame({"bearing_id": nights.bearings["bearing_id"], "which": np.arange(len(nights.end))})
+    by = {np.datetime64(night): instant(known_by) for night, known_by in span.known_by.items()}
+    rows["known_by"] = [by[night] for night in nights.night]
+    pairs = reviews.merge(rows[rows["bearing_id"].isin(reviews["bearing_id"])], on="bearing_id")
+    return pairs[times(pairs["known_at"]) <= pairs["known_by"].to_numpy()].reset_index(drop=True)
+
+
+def _by_night(decisions: pd.DataFrame, weighed: FloatArray, nights: int) -> pa.Table:
+    """Rows bearing by bearing put night by night, with what was weighed beside them."""
+    order = np.arange(len(decisions)).reshape(-1, nights).T.ravel()
+    made = from_frame("decisions", decisions.iloc[order])
+    for name, column in zip(VALUES, weighed[order].T, strict=True):
+        made = made.append_column(name, pa.array(column))
+    return made
+
+
+def days_of(column: pd.Series) -> np.ndarray:
+    """Local dates as numbers of days."""
+    return np.asarray(pd.to_datetime(column).to_numpy().astype("datetime64[D]"))
 
 
 def with_values(decisions: pa.Table, evidence: pa.Table) -> pa.Table:

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pandas as pd
 
-from condlube.assessment.greasings import greasings
+from condlube.assessment.greasings import greasings, times, told_of
 from condlube.backtest.seen import events_seen
 from condlube.chain import Plant
 
@@ -24,8 +24,9 @@ def count_begins(plant: Plant, events: pd.DataFrame, first: datetime, known_by: 
         return None
     seen = events_seen(events, first, known_by)
     last = seen[seen["kind"] == "relubrication"].groupby("bearing_id")["time"].max()
-    without = pd.DataFrame({"bearing_id": last.index.to_numpy(dtype=object), "response_to": last.to_numpy()})
-    start = greasings(plant.bearings, seen, without, plant.register.site).start
+    which = pd.Index(plant.bearings["bearing_id"]).get_indexer(last.index)
+    without = pd.DataFrame({"which": which, "when": times(last)})
+    start = greasings(plant.bearings, told_of(plant.bearings, seen), without, plant.register.site).start
     if np.isnat(start).any() or not len(start):
         return None
     begun: date = start.min().astype("datetime64[D]").astype(object)
@@ -43,6 +44,6 @@ def speaking(usage: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     })[is_warm]  # fmt: skip
     days = temperatures.groupby(["bearing", "date"]).agg(known_at=("known_at", "min"), said=("said", "all"))
     since = days.loc[days["said"], "known_at"]
-    theirs = since.reindex(pd.MultiIndex.from_arrays([bearing, usage["date"]])).to_numpy()
-    spoken_for = ~is_warm.to_numpy() & (theirs <= usage["known_at"].to_numpy())
+    theirs = times(since.reindex(pd.MultiIndex.from_arrays([bearing, usage["date"]])))
+    spoken_for = ~is_warm.to_numpy() & (theirs <= times(usage["known_at"]))
     return usage[~spoken_for].reset_index(drop=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import textwrap
 from dataclasses import dataclass
 from datetime import date
@@ -12,16 +11,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow.compute as pc
-import pyarrow.parquet as pq
 
 from condlube.backtest.answers import CANNOT_KNOW, answers, side_by_side, table_of
-from condlube.backtest.judge import ANSWERS, Judged, judge
+from condlube.backtest.judge import ANSWERS, DECIDED, Judged, judge
 from condlube.backtest.outcomes import Windows
 from condlube.backtest.replay import Span
 from condlube.backtest.report import day_of, page, summary
 from condlube.backtest.seen import events_seen
 from condlube.chain import Plant
 from condlube.errors import CondlubeError, InvalidArgument
+from condlube.operations.big_csv import write_tables
 from condlube.operations.check import Checked, check
 from condlube.operations.definition import default_policy
 from condlube.operations.files import csv_text, json_text, write_whole
@@ -33,7 +32,6 @@ from condlube.policy.model import Policy
 from condlube.policy.parse import parse_policy
 from condlube.schema.nights import as_of
 from condlube.store import views
-from condlube.store.rows import rows
 from condlube.store.store import Snapshot, Store
 
 SEED = 20260101
@@ -144,8 +142,7 @@ def span_of(snapshot: Snapshot, checked: Checked, plant: Plant, first: date, las
 
 def judge_kept(kept: Kept, plant: Plant, snapshot: Snapshot, policy: Policy) -> tuple[pd.DataFrame, Judged]:
     """The decisions of a replay as a frame, and what came of them by the record as it stands today."""
-    decisions = kept.read().to_pandas()
-    found = kept.read_deviations(list(ANSWERS))
+    decisions, found = kept.read(DECIDED), kept.read_deviations(ANSWERS)
     history = StoreHistory(snapshot)
     newest = views.newest_known(snapshot)
     assert newest is not None  # a replay needs summaries, which come of readings
@@ -167,13 +164,7 @@ def _write(made: Backtest, kept: Kept) -> None:
     """The four files of a replay; each is whole or not there."""
     folder = made.folder
     folder.mkdir(parents=True, exist_ok=True)
-    part = folder / ".decisions.csv.part"
-    with part.open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file, lineterminator="\r\n").writerow(DECISION_COLUMNS)
-        for month in kept.decisions:
-            table = pq.read_table(month, columns=list(DECISION_COLUMNS))
-            file.write(csv_text(DECISION_COLUMNS, rows(table)).partition("\r\n")[2])
-    part.replace(folder / "decisions.csv")
+    write_tables(folder / "decisions.csv", kept.decisions, DECISION_COLUMNS)
     found = made.judged.outcomes.astype(object).where(made.judged.outcomes.notna(), None)
     for name in ("first", "last"):
         found[name] = [day_of(day) for day in found[name]]

@@ -1,4 +1,4 @@
-"""Replay of a site's nights from its store: deviations and decisions by month, kept in the store's cache folder.
+"""Replay of a site's nights from its store, by month: what each month brings is kept in the store's cache folder.
 
 A replay that was broken off goes on with the first month that is not there; a policy that measures alike replays only
 the decisions. What is kept is named by everything that can change it, so that it is never wrong, only unused.
@@ -7,7 +7,7 @@ the decisions. What is kept is named by everything that can change it, so that i
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
@@ -19,20 +19,22 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from condlube.backtest.replay import Span, compare_nights, decide_nights, no_expected
+from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights
 from condlube.chain import Plant
 from condlube.execution import map_batches
 from condlube.operations.check import Checked
 from condlube.operations.decide import decide_batch
 from condlube.operations.store_history import StoreHistory
 from condlube.policy.model import Policy
-from condlube.schema.arrow import from_frame
+from condlube.schema.arrow import arrow_schema, from_frame
 from condlube.schema.nights import as_of
 from condlube.store.identity import table_digest, text_digest
 from condlube.store.store import Snapshot, Store
 
 OnStep = Callable[[str, int, int], None]
-"""Told what is being done (compare, decide), how many nights of it are done, and of how many."""
+"""Told what is being done (references, nights), how many nights of it are done, and of how many."""
+PART = "part"
+"""Column of a kept file of references: the stretch of nights that brought each."""
 
 
 def quiet(step: str, done: int, of: int) -> None:
@@ -47,41 +49,57 @@ class Kept:
     deviations: tuple[Path, ...]
     decisions: tuple[Path, ...]
 
-    def read(self) -> pa.Table:
-        """All decisions, with the columns ``backtest.replay.VALUES``."""
-        return pa.concat_tables(pq.read_table(path) for path in self.decisions)
+    def read(self, columns: Sequence[str]) -> pd.DataFrame:
+        """Columns of all decisions, ``backtest.replay.VALUES`` among them."""
+        return _read(self.decisions, columns)
 
-    def read_deviations(self, columns: list[str]) -> pd.DataFrame:
+    def read_deviations(self, columns: Sequence[str]) -> pd.DataFrame:
         """Columns of the deviations of all nights."""
-        return pa.concat_tables(pq.read_table(path, columns=columns) for path in self.deviations).to_pandas()
+        return _read(self.deviations, columns)
+
+
+def _read(paths: Iterable[Path], columns: Sequence[str]) -> pd.DataFrame:
+    return pa.concat_tables(pq.read_table(path, columns=list(columns)) for path in paths).to_pandas()
 
 
 class _Work(NamedTuple):
-    """One month to decide, in a form that can be handed to another process."""
+    """One month to replay, in a form that can be handed to another process: its files, and those of the references
+    that the months before it brought."""
 
     nights: tuple[date, ...]
     span: Span
+    before: tuple[Path, ...]
+    references: Path
     deviations: Path
     decisions: Path
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing of it is missing."""
+        return all(path.is_file() for path in (self.references, self.deviations, self.decisions))
 
 
 def replay(
     checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, on_step: OnStep = quiet
 ) -> Kept:
-    """Replay a span of nights under a policy, as far as that was not done before."""
+    """Replay a span of nights under a policy, as far as that was not done before.
+
+    References are learned in order of time; as soon as those of a month are there, the month can be compared and
+    decided beside the others.
+    """
     definition = checked.definition
     folder = definition.store / "cache" / "backtest"
     folder.mkdir(parents=True, exist_ok=True)
     works = list(_works(checked, plant, span, policy, snapshot, folder))
-    _compare(plant, StoreHistory(snapshot), works, policy, on_step)
-    missing = [work for work in works if not work.decisions.is_file()]
+    missing = [work for work in works if not work.done]
+    month = partial(_month, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
+                    commit_id=snapshot.commit_id)  # fmt: skip
+    ready = _learned(missing, plant, StoreHistory(snapshot), policy, on_step)
     done = len(span.nights) - sum(len(work.nights) for work in missing)
-    step = partial(_decide, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
-                   commit_id=snapshot.commit_id)  # fmt: skip
     workers = min(definition.workers, max(len(missing), 1))
-    for work, _ in zip(missing, map_batches(step, missing, workers), strict=True):
-        done += len(work.nights)
-        on_step("decide", done, len(span.nights))
+    for nights in map_batches(month, ready, workers):
+        done += nights
+        on_step("nights", done, len(span.nights))
     return Kept(span, tuple(w.deviations for w in works), tuple(w.decisions for w in works))
 
 
@@ -91,6 +109,7 @@ def _works(
     zone = plant.register.site.zone
     history = StoreHistory(snapshot)
     ingests = snapshot.ledger_rows("ingests")
+    before: tuple[Path, ...] = ()
     for nights in span.chunks:
         end, known_by = as_of(nights[-1], zone), span.known_by[nights[-1]]
         measured = [
@@ -100,34 +119,52 @@ def _works(
             _digest("events", history.events, known_by),
         ]  # fmt: skip
         decided = [*measured, policy.digest, _digest("reviews", history.reviews, known_by)]
-        names = (f"{what}-{nights[0]}-{text_digest(json.dumps(of))[:16]}.parquet"
-                 for what, of in (("deviations", measured), ("decisions", decided)))  # fmt: skip
-        yield _Work(nights, span, *(folder / name for name in names))
+        kinds = (("references", measured), ("deviations", measured), ("decisions", decided))
+        names = (f"{what}-{nights[0]}-{text_digest(json.dumps(of))[:16]}.parquet" for what, of in kinds)
+        work = _Work(nights, span, before, *(folder / name for name in names))
+        before = (*before, work.references)
+        yield work
 
 
 def _digest(table: str, rows: pd.DataFrame, known_by: datetime) -> str:
     return table_digest(from_frame(table, rows[rows["known_at"] <= known_by]))
 
 
-def _compare(plant: Plant, history: StoreHistory, works: list[_Work], policy: Policy, on_step: OnStep) -> None:
-    expected, done = no_expected(), 0
-    total = sum(len(work.nights) for work in works)
+def _learned(
+    works: Sequence[_Work], plant: Plant, history: StoreHistory, policy: Policy, on_step: OnStep
+) -> Iterator[_Work]:
+    """The months, each once it can be compared: what is missing of its own and earlier references is learned."""
+    done, total = 0, sum(len(work.nights) for work in works)
     for work in works:
-        learned_file = work.deviations.with_name(work.deviations.name.replace("deviations", "expected"))
-        if not (work.deviations.is_file() and learned_file.is_file()):
-            learned, found = compare_nights(plant, history, expected, work.nights, work.span, policy)
-            _write(learned_file, from_frame("expected", learned))
-            _write(work.deviations, from_frame("deviations", found))
-        expected = pd.concat([expected, pq.read_table(learned_file).to_pandas()], ignore_index=True)
+        if not work.references.is_file():
+            learned = learn_nights(plant, history, _references(work.before), work.nights, work.span, policy)
+            tables = [from_frame("expected", new).append_column(PART, pa.array([k] * len(new), pa.int64()))
+                      for k, new in enumerate(learned)]  # fmt: skip
+            _write(work.references, pa.concat_tables(tables))
         done += len(work.nights)
-        on_step("compare", done, total)
+        on_step("references", done, total)
+        yield work
 
 
-def _decide(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str, commit_id: int) -> None:
+def _references(paths: Iterable[Path]) -> pd.DataFrame:
+    """Expected levels that were kept."""
+    tables = [pq.read_table(path).drop_columns(PART) for path in paths]
+    return pa.concat_tables([arrow_schema("expected").empty_table(), *tables]).to_pandas()
+
+
+def _month(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str, commit_id: int) -> int:
+    """Compare and decide the nights of a month, as far as that was not done; how many nights it has."""
     history = StoreHistory(Store.open(store, ledger).snapshot(commit_id))
-    found = pq.read_table(work.deviations).to_pandas()
-    tables = decide_nights(plant, history, found, work.nights, work.span, policy, decide_batch)
-    _write(work.decisions, pa.concat_tables(tables))
+    if not work.deviations.is_file():
+        own = pq.read_table(work.references).to_pandas()
+        parts = [own[own[PART] == k].drop(columns=PART).reset_index(drop=True) for k in range(len(work.nights))]
+        found = compare_nights(plant, history, _references(work.before), parts, work.nights, work.span, policy)
+        _write(work.deviations, from_frame("deviations", found))
+    if not work.decisions.is_file():
+        found = pq.read_table(work.deviations).to_pandas()
+        tables = decide_nights(plant, history, found, work.nights, work.span, policy, decide_batch)
+        _write(work.decisions, pa.concat_tables(tables))
+    return len(work.nights)
 
 
 def _write(path: Path, table: pa.Table) -> None:

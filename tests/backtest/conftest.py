@@ -12,7 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
-from condlube.backtest.replay import Span, compare_nights, decide_nights, no_expected
+from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights, no_expected
 from condlube.backtest.seen import events_seen, newest_versions
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.operations.decide import decide_batch
@@ -65,10 +65,15 @@ def small() -> tuple[Plant, Held]:
 def _replayed(plant: Plant, held: Held, span: Span, policy: Policy) -> pd.DataFrame:
     expected, tables = no_expected(), []
     for nights in span.chunks:
-        learned, found = compare_nights(plant, held, expected, nights, span, policy)
-        expected = pd.concat([expected, learned], ignore_index=True)
-        tables += list(decide_nights(plant, held, found, nights, span, policy, decide_batch))
+        learned = learn_nights(plant, held, expected, nights, span, policy)
+        found = compare_nights(plant, held, expected, learned, nights, span, policy)
+        expected = pd.concat([expected, *learned], ignore_index=True)
+        tables += list(decide_nights(plant, held, found, nights, span, policy, _alone))
     return pa.concat_tables(tables).to_pandas()
+
+
+def _alone(*_: object) -> tuple[pa.Table, pa.Table]:
+    raise AssertionError("these nights can be decided together")
 
 
 def _nightly(plant: Plant, held: Held, span: Span, policy: Policy) -> pd.DataFrame:

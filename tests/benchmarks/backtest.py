@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from condlube.backtest.replay import Span, compare_nights, decide_nights, no_expected
+from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights, no_expected
 from condlube.backtest.trial import Facts
 from condlube.chain import Plant
 from condlube.operations.decide import decide_batch
@@ -51,11 +51,14 @@ def main(bearings: int, years: float, every: int) -> None:
     plant, held = Plant.of(made.register), Held(made.summaries.to_pandas(), made.events.to_pandas())
     last = FIRST + timedelta(days=round(365.25 * years) - 1)
     span = Span.of(FIRST + timedelta(days=60), last, plant, 6, every)
-    expected, tables, seconds = no_expected(), [], {"compare": 0.0, "decide": 0.0}
+    expected, tables, seconds = no_expected(), [], {"learn": 0.0, "compare": 0.0, "decide": 0.0}
     for nights in span.chunks:
         begin = time.perf_counter()
-        learned, found = compare_nights(plant, held, expected, nights, span, policy)
-        expected = pd.concat([expected, learned], ignore_index=True)
+        learned = learn_nights(plant, held, expected, nights, span, policy)
+        seconds["learn"] += time.perf_counter() - begin
+        begin = time.perf_counter()
+        found = compare_nights(plant, held, expected, learned, nights, span, policy)
+        expected = pd.concat([expected, *learned], ignore_index=True)
         compared = time.perf_counter()
         tables += list(decide_nights(plant, held, found, nights, span, policy, decide_batch))
         seconds["compare"] += compared - begin

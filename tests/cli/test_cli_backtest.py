@@ -83,16 +83,16 @@ def test_4_without_a_store(decided, tmp_path):
 
 
 def test_1_when_a_bearing_could_not_be_decided(decided, tmp_path, monkeypatch):
-    from condlube.operations import decide as module
+    from condlube.advisory import decide as module
 
-    real = module.decide
+    real = module.dose
 
-    def decide(batch, *rest):
-        if (batch.bearings["bearing_id"] == "M2-DE").any():
+    def dose(bearings, *rest):
+        if (bearings["bearing_id"] == "M2-DE").any():
             raise ZeroDivisionError("made to fail")
-        return real(batch, *rest)
+        return real(bearings, *rest)
 
-    monkeypatch.setattr(module, "decide", decide)
+    monkeypatch.setattr(module, "dose", dose)
     site = shutil.copytree(decided, tmp_path / "site")
     result = invoke("backtest", site, *SPAN)
     assert result.exit_code == 1

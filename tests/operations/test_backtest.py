@@ -10,6 +10,7 @@ import subprocess
 import sys
 from datetime import UTC, date, datetime
 
+import pyarrow.parquet as pq
 import pytest
 from pandas.testing import assert_frame_equal
 from small_site import write_small_site
@@ -34,7 +35,7 @@ NOW = datetime(2026, 7, 10, 6, 30, tzinfo=UTC)
 EVENTS = """2026-06-20T10:00,inspection,M2-DE,,A. Okafor
 2026-06-25T10:00,relubrication,M2-DE,41,A. Okafor
 """
-FILES = {"compare": "deviations", "decide": "decisions"}
+FILES = {"references": "references", "nights": "decisions"}
 KILLED = """
 import os, signal, sys
 from datetime import date
@@ -79,7 +80,12 @@ def test_given_what_a_run_knew_a_replay_decides_what_the_run_decided(site):
     assert list(runs) == NIGHTS
     span = Span(tuple(runs), {night: run["known_by"] for night, run in runs.items()})
     kept = replay(checked, Plant.of(checked.register), span, checked.policy, snapshot)
-    ours = kept.read().to_pandas().sort_values(["night", "bearing_id"], ignore_index=True)
+    ours = (
+        pq.ParquetDataset(list(kept.decisions))
+        .read()
+        .to_pandas()
+        .sort_values(["night", "bearing_id"], ignore_index=True)
+    )
     theirs = decided(snapshot)
     assert set(theirs["call"]) >= {"hold", "grease"}
     assert_frame_equal(ours.drop(columns=["run_id", *VALUES]), theirs.drop(columns="run_id"), check_exact=True)
@@ -103,7 +109,7 @@ def test_the_files_say_what_a_replay_cannot_know(made):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal")
-@pytest.mark.parametrize(("step", "done"), [("compare", 8), ("decide", 1)])
+@pytest.mark.parametrize(("step", "done"), [("references", 8), ("nights", 1)])
 def test_a_replay_goes_on_where_it_was_killed(site, made, tmp_path, step, done):
     site = shutil.copytree(site, tmp_path / "site", ignore=shutil.ignore_patterns("backtest*"))
     arguments = [str(site), step, str(done), *(night.isoformat() for night in SPAN), str(EVERY)]

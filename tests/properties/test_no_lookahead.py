@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
 
-from condlube.backtest.replay import Span, compare_nights, decide_nights, no_expected
+from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights, no_expected
 from condlube.chain import Plant
 from condlube.operations.decide import decide_batch
 from condlube.policy.parse import parse_policy
@@ -66,8 +66,9 @@ def span(plant_and_history):
 def replayed(plant, held, span, policy) -> pd.DataFrame:
     expected, tables = no_expected(), []
     for nights in span.chunks:
-        learned, found = compare_nights(plant, held, expected, nights, span, policy)
-        expected = pd.concat([expected, learned], ignore_index=True)
+        learned = learn_nights(plant, held, expected, nights, span, policy)
+        found = compare_nights(plant, held, expected, learned, nights, span, policy)
+        expected = pd.concat([expected, *learned], ignore_index=True)
         tables += list(decide_nights(plant, held, found, nights, span, policy, decide_batch))
     return pa.concat_tables(tables).to_pandas()
 
