@@ -70,7 +70,7 @@ def signal_points(points: pd.DataFrame, bearings: pd.DataFrame) -> pd.DataFrame:
 def cells_of(
     summaries: pd.DataFrame, points: pd.DataFrame, bearings: pd.DataFrame, last_day: int, policy: Policy
 ) -> Cells:
-    """Cells of all signal points up to ``last_day``; of several versions of a cell the newest known counts."""
+    """Cells of all signal points up to ``last_day``; of several versions of a day the newest known counts."""
     signal = signal_points(points, bearings)
     names, found = pd.factorize(summaries["point_id"])
     position = np.append(pd.Index(signal["point_id"]).get_indexer(pd.Index(found)), -1)[names]
@@ -78,10 +78,7 @@ def cells_of(
     known_at = _instants(summaries["known_at"])
     cell = summaries["cell"].to_numpy(dtype=np.int64)
     taken = np.flatnonzero((position >= 0) & (day <= last_day))
-    key = ((position[taken] * 1_000_000) + day[taken]) * 64 + cell[taken] + 1
-    order = np.lexsort((known_at[taken], key))
-    newest = np.append(np.diff(key[order]) != 0, True)[: len(order)]
-    taken = taken[order[newest]]
+    taken = taken[_newest(position[taken], day[taken], cell[taken], known_at[taken])]
     point, day, cell, known_at = position[taken].astype(np.int64), day[taken], cell[taken], known_at[taken]
     rows = _Columns(summaries, taken)
     quantity = signal["quantity"].to_numpy(dtype=object)
@@ -126,6 +123,16 @@ def cells_of(
         last_time=_instants(summaries["last_time"])[taken],
         days=_days(point, day, kind, code, faults, np.nan_to_num(rows.floats("n_total"))),
     )
+
+
+def _newest(point: Ints, day: Ints, cell: Ints, known_at: Ints) -> Ints:
+    """Rows of the newest known version of each point's day, ordered by point, day and cell."""
+    order = np.lexsort((known_at, cell, day, point))
+    begins = np.append(True, (np.diff(point[order]) != 0) | (np.diff(day[order]) != 0))[: len(order)]
+    newest = np.maximum.reduceat(known_at[order], np.flatnonzero(begins)) if len(order) else known_at
+    order = order[known_at[order] == newest[np.cumsum(begins) - 1]]
+    again = (np.diff(point[order]) == 0) & (np.diff(day[order]) == 0) & (np.diff(cell[order]) == 0)
+    return order[np.append(~again, True)[: len(order)]]
 
 
 class _Columns:

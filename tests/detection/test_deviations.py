@@ -224,6 +224,15 @@ def test_noisy_points_are_averaged_but_a_clear_jump_is_not(sim):
     assert sim.plant(values).one(79)["deviation"] > 25
 
 
+def test_a_later_version_of_a_day_replaces_all_its_cells(sim):
+    plant = sim.plant(30 + sim.noise((1, 40)))
+    last = plant.summaries["date"] == plant.summaries["date"].max()
+    early = plant.summaries[last]
+    loud = early.assign(cell=1, median=60.0, known_at=early["known_at"] - pd.Timedelta(hours=1), n=500)
+    plant.summaries = pd.concat([loud, plant.summaries])
+    assert abs(plant.one(39)["deviation"]) < 2
+
+
 def test_validity_of_points_and_row_order(sim):
     plant = sim.plant(30 + sim.noise((2, 40)))
     plant.points["valid_to"] = [pd.Timestamp("2024-01-20").date(), None]
