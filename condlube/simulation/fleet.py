@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from condlube.errors import InvalidArgument
 from condlube.register.events import parse_events
@@ -179,7 +180,9 @@ def _events(career_of: Mapping[str, Career], register: Register, first: date) ->
         for what in career.events:
             when = begin + timedelta(hours=round(24 * what.day))
             lines.append(f"{when.isoformat()},{what.kind},{bearing_id},{','.join(_details(what.details))}")
-    return parse_events(Text("events.csv", "\n".join(lines)), register)
+    events = parse_events(Text("events.csv", "\n".join(lines)), register)
+    known_at = pc.add(events["time"], timedelta(hours=KNOWN_AFTER_H))
+    return events.set_column(events.schema.get_field_index("known_at"), "known_at", known_at)
 
 
 def _details(details: Mapping[str, str]) -> Iterable[str]:
