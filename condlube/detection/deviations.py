@@ -16,6 +16,7 @@ from condlube.detection.frozen import Frozen, frozen_of, margins_of
 from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.route import second_reading
 from condlube.detection.series import Cells, cells_of
+from condlube.detection.silence import silence
 from condlube.detection.states import states_of, within
 from condlube.detection.tracks import Tracks, tracks_of
 from condlube.manipulation.expected import OUTSIDE, UNKNOWN, deviation_of, from_scale
@@ -61,7 +62,8 @@ def deviations(
     rows = states_of(cells, days, policy)
     rows = _compared(rows, tracks)
     figures = figures_of(rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, policy)
-    rows = rows.join(figures)
+    _fall_silent(rows, figures["residual"], cells, policy)
+    rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
     _ask_again(rows, cells, tracks, policy)
     _say_why(rows, cells, frozen, policy)
     return _in_units(rows, cells, zone).reindex(columns=names)
@@ -84,6 +86,13 @@ def _compared(rows: pd.DataFrame, tracks: Tracks) -> pd.DataFrame:
         status=np.where(refused, "not_testable", rows["status"].to_numpy()),
         reason=np.where(refused, reason, rows["reason"].to_numpy()),
     )
+
+
+def _fall_silent(rows: pd.DataFrame, residual: pd.Series, cells: Cells, policy: Policy) -> None:
+    """A machine that went silent and cold stands; a sensor that went silent on a machine that runs is dead."""
+    stands, dead = silence(rows.assign(residual=residual), cells, policy)
+    rows.loc[stands, ["status", "reason"]] = ["not_testable", "stopped"]
+    rows.loc[dead, ["status", "reason"]] = ["faulty", "no_signal"]
 
 
 def _ask_again(rows: pd.DataFrame, cells: Cells, tracks: Tracks, policy: Policy) -> None:

@@ -13,6 +13,7 @@ from condlube.detection.levels import COMPARED
 from condlube.detection.onset import onset
 from condlube.detection.persistence import nights_over
 from condlube.detection.response import responses
+from condlube.detection.season import season
 from condlube.detection.slope import weekly_slopes
 from condlube.detection.states import within
 from condlube.detection.steady import steady
@@ -48,6 +49,8 @@ def figures_of(
     aim = np.array([detection.steady_spread.of(q) for q in quantity], dtype=float)
     most = np.where(points["route"].to_numpy()[point] | masked, 1, detection.steady_nights)
     level, averaged = steady(lo, before, day, residual, now, spread, aim, most)
+    bare = (quantity == "temperature") & np.isnan(models.low[reference, 2])
+    owed = np.where(bare, season(lo, before, day, residual, night, detection.season_k), 0.0)
     limit, h = charts.limits(detection.ewma_lambda, detection.cusum_k, detection.in_control_nights)
     allowance = np.sqrt(tracks.variance[row])
     chart = charts.signals(
@@ -67,32 +70,35 @@ def figures_of(
         "bearing": points["bearing_id"].to_numpy(dtype=object)[point], "quantity": quantity, "spread": spread,
     })  # fmt: skip
     return pd.DataFrame({
-        "residual": level,
+        "residual": level - owed,
         "sd": np.sqrt(spread**2 / averaged + tracks.variance[row]),
-        "expected_level": tracks.observed[row] - now,
+        "expected_level": tracks.observed[row] - now + owed,
+        "season": owed,
         "averaged": averaged,
         "reference_spread": spread,
         "growth": np.where(masked, 0.0, rise),
         "onset_code": np.where(masked, 0, code),
         "onset_day": np.where(masked, -1, onset_day),
-        "chart": chart & ~masked,
+        "chart": chart & ~masked & ((owed <= 0.0) | (level - owed >= detection.raised_spreads * spread)),
         "slope": slope,
         "slope_low": slope_low,
         "slope_high": slope_high,
         "share": shares(targets, lo, hi, day, residual, detection),
         "response_code": response,
         "response_to": greased_at,
-        "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, spread),
+        "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, owed, spread),
     }, index=rows.index)  # fmt: skip
 
 
-def _nights_over(tracks: Tracks, track: Ints, row: Ints, oldest: Ints, level: Floats, spread: Floats) -> Ints:
+def _nights_over(
+    tracks: Tracks, track: Ints, row: Ints, oldest: Ints, level: Floats, owed: Floats, spread: Floats
+) -> Ints:
     """Persistence over all compared nights, those just after a greasing too: it tells how long, not how it began."""
     compared = np.flatnonzero(tracks.code == COMPARED)
     before = np.searchsorted(compared, row)
     first = within(tracks.track[compared], tracks.day[compared], track, oldest - 1) + 1
     first = np.maximum(first, np.searchsorted(compared, tracks.start[track]))
-    return nights_over(np.minimum(first, before), before, tracks.residual[compared], level, spread)
+    return nights_over(np.minimum(first, before), before, tracks.residual[compared], level - owed, owed, spread)
 
 
 def _last_greasing(point: Ints, night: Ints, begins: list[list[Begin]]) -> tuple[Ints, pd.Series]:

@@ -14,8 +14,9 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
 
     Series k is rows ``lo[k]`` to ``hi[k]``, its spread ``spread[k]``. The rise is the least-squares slope over the last
     four sound nights (three, where there are no more within ``days`` days) times their length, never more than their
-    range. 0 where the mean level of the last two nights is not over ``over`` spreads, so that no single night of usual
-    noise grows, or with fewer than three nights.
+    range, less what the largest step between two nights has over the second largest: a single step, as of another load,
+    does not grow. 0 where the mean level of the last two nights is not over ``over`` spreads, so that no single night
+    of usual noise grows, or with fewer than three nights.
     """
     made = np.zeros(len(lo))
     grown = np.flatnonzero(hi - lo >= 3)
@@ -26,12 +27,16 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
     filled &= day[last][:, None] - day[rows] < days
     enough = filled.sum(axis=1) >= 3
     grown, rows, filled, last = grown[enough], rows[enough], filled[enough], last[enough]
+    if not len(grown):
+        return made
     n = filled.sum(axis=1)
     ago = np.where(filled, day[last][:, None] - day[rows], 0).astype(float)
     level = np.where(filled, residual[rows], 0.0)
     apart = np.where(filled, ago.sum(axis=1)[:, None] / n[:, None] - ago, 0.0)
-    rise = (apart * level).sum(axis=1) / (apart**2).sum(axis=1) * ago.max(axis=1, initial=0)
-    highest = np.where(filled, level, -np.inf).max(axis=1, initial=-np.inf)
-    lowest = np.where(filled, level, np.inf).min(axis=1, initial=np.inf)
-    made[grown] = np.maximum(0.0, np.minimum(rise, highest - lowest)) / spread[grown]
+    rise = (apart * level).sum(axis=1) / (apart**2).sum(axis=1) * ago.max(axis=1)
+    highest = np.where(filled, level, -np.inf).max(axis=1)
+    lowest = np.where(filled, level, np.inf).min(axis=1)
+    step = np.sort(np.where(filled[:, :-1], np.diff(level, axis=1), 0.0), axis=1)
+    alone = step[:, -1] - np.maximum(step[:, -2], 0.0)
+    made[grown] = np.maximum(0.0, np.minimum(rise, highest - lowest) - np.maximum(alone, 0.0)) / spread[grown]
     return made

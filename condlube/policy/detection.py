@@ -99,6 +99,8 @@ class Detection:
     steady_spread: PerQuantity
     large: PerQuantity
     fall: PerQuantity
+    silence: PerQuantity
+    season_k: Annotated[float, Within(0, 40)]
     raised_spreads: _Positive
     abrupt_days: _Positive
     steady_nights: Annotated[int, Within(1, 14)]

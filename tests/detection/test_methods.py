@@ -33,7 +33,8 @@ def grown(values, days=None):
 def test_growth_is_the_rise_of_the_last_nights_in_spreads():
     assert grown([0, 0, 2, 4, 6, 8]) == pytest.approx(6.0)
     assert grown([3, 5, 7]) == pytest.approx(4.0)
-    assert grown([0, 0, 0, 12]) == pytest.approx(10.8)  # least-squares slope of 0 0 0 12 over three nights
+    assert grown([0, 1, 3, 9]) == pytest.approx(8.7 - 4.0)  # slope over three nights, less what 6 has over 2
+    assert grown([0, 0, 9, 9]) == 0  # one step
     assert grown([9, 9, 9, 9]) == 0
     assert grown([9, 7, 6, 5]) == 0
     assert grown([0, 1, 2, 3]) == 0  # not over four spreads
@@ -90,7 +91,7 @@ def test_step_and_shift_of_short_series():
 def test_nights_over_allows_for_noise_but_not_for_a_lone_night():
     def counted(before, now):
         before = np.asarray(before, dtype=float)
-        return nights_over(*span(before), before, np.array([now]), ONE)[0]
+        return nights_over(*span(before), before, np.array([now]), 0 * ONE, ONE)[0]
 
     assert counted([0, 0, 0], 6.0) == 1
     assert counted([0, 5, 5.5], 6.0) == 3
