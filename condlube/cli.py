@@ -210,10 +210,14 @@ def review(site: Path, host: str, port: int) -> None:
 
 
 def _run(site: Path, nights: list[date], force: bool, as_json: bool = False) -> int:
+    from condlube.operations.compiled import compiling
     from condlube.operations.files import json_text
-    from condlube.operations.nightly import nightly as run
 
-    with progress("taking in exports") as step:
+    with compiling(site) as remark, progress("taking in exports") as step:
+        from condlube.operations.nightly import nightly as run
+
+        if remark:
+            click.echo(f"note: {remark}", err=True)
         result = run(
             site, datetime.now(UTC), nights, force,
             lambda file: step(f"{file.outcome} {file.file}"), lambda morning: step(f"night {morning.run.night}"),

@@ -1,10 +1,12 @@
-"""What every test shares: no clock-dependent Hypothesis deadlines, and no skips where CI forbids them."""
+"""What every test shares: compiled code kept from run to run, no deadlines for Hypothesis, no skips where CI forbids."""
 
 import os
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
+os.environ.setdefault("NUMBA_CACHE_DIR", str(Path(__file__).parents[1] / ".compiled"))
 settings.register_profile("condlube", deadline=None)
 settings.load_profile("condlube")
 
