@@ -1,4 +1,4 @@
-"""What every test shares: compiled code kept from run to run, no deadlines for Hypothesis, no skips where CI forbids."""
+"""What every test shares: compiled code kept from run to run, no deadlines in Hypothesis, no skips where CI says so."""
 
 import os
 from pathlib import Path
