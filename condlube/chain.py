@@ -22,6 +22,7 @@ import pandas as pd
 
 from condlube.advisory.decide import Decided, decide_nights, in_order
 from condlube.advisory.decide import decide as call
+from condlube.advisory.guards import FACTS
 from condlube.advisory.situation import survey_turns
 from condlube.assessment.life import life, life_nights
 from condlube.assessment.nights import Nights
@@ -94,16 +95,17 @@ def decide(
 def decide_many(
     nights: Nights, plant: Plant, usage: pd.DataFrame, deviations: pd.DataFrame, reviews: pd.DataFrame, policy: Policy
 ) -> tuple[pd.DataFrame, FloatArray]:
-    """The decisions of ``decide`` for many nights of every bearing at once, and what was weighed of each source.
+    """The decisions of ``decide`` for many nights of every bearing at once; what was weighed of each source and
+    ``guards.FACTS`` beside them.
 
     ``usage`` is what the last night sees; ``reviews`` name in ``which`` the row of ``nights`` that sees them.
     """
     used = life_nights(nights, plant.greases, plant.points, usage, deviations, plant.register.site, policy)
     parts = list(decide_nights(nights, plant.greases, used, deviations, reviews, policy))
-    weighed = np.empty((len(used), len(SOURCES)))
+    beside = np.empty((len(used), len(SOURCES) + len(FACTS)))
     for part in parts:
-        weighed[part.at] = part.evidence.values
-    return in_order(parts), weighed
+        beside[part.at] = np.column_stack([part.evidence.values, part.facts])
+    return in_order(parts), beside
 
 
 def turns(plant: Plant, policy: Policy) -> pd.DataFrame:

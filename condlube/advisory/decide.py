@@ -40,7 +40,8 @@ class Decided(NamedTuple):
 
 @dataclass(frozen=True)
 class Part:
-    """Rows that one policy decides: their positions, what was decided, and what it was decided from."""
+    """Rows that one policy decides: their positions, what was decided, and what it was decided from; ``facts`` are
+    ``guards.FACTS``."""
 
     at: IntArray
     nights: Nights
@@ -48,6 +49,7 @@ class Part:
     prior: FloatArray
     codes: dict[str, BoolArray]
     evidence: Evidence
+    facts: FloatArray
     decisions: pd.DataFrame
 
 
@@ -173,7 +175,10 @@ def _decide(
         "dose_ratio": life["dose_ratio"],
         "failed": "",
     })  # fmt: skip
-    return Part(at, nights, life, prior, codes, evidence, decisions)
+    over = {source: evidence.figure(source, "nights_over") for source in ("ultrasound", "acceleration")}
+    inverter = (bearings["drive"] == "inverter").to_numpy(dtype=np.bool_)
+    facts = guards.facts(s, over, inverter, policy)
+    return Part(at, nights, life, prior, codes, evidence, facts, decisions)
 
 
 def _margin(cost: FloatArray, call: IntArray, left: BoolArray) -> FloatArray:

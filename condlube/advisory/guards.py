@@ -13,6 +13,7 @@ import numpy as np
 from condlube.advisory.guard_codes import TAKES
 from condlube.advisory.situation import Situation
 from condlube.assessment.nights import Days
+from condlube.assessment.sources import FloatArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS
@@ -145,3 +146,17 @@ def deciding(guards: BoolArray, action: int) -> str:
     """Code of the first guard that took one action from one bearing [guards]."""
     by = guards & _TAKES[:, action]
     return CODES[int(np.argmax(by))] if by.any() else ""
+
+
+FACTS = ("fact_ultrasound_nights", "fact_acceleration_nights", "fact_cap", "fact_inverter")
+"""What ``early_rise``, ``extension_cap`` and the electrical pattern depend on beside the values weighed."""
+
+
+def facts(s: Situation, nights_over: dict[str, FloatArray], inverter: BoolArray, policy: Policy) -> FloatArray:
+    """The columns ``FACTS`` [rows, facts], so that other parameters of these guards can be tried without a replay.
+
+    ``fact_cap`` says which of the caps holds: 0 watched, 1 moderate, 2 severe; NaN where none does.
+    """
+    none = s.not_greasable | s.stopped | survey_waits(s, policy, np.datetime64("NaT", "D"))
+    cap = np.where(none, np.nan, np.where(s.watched, s.harsh, 2))
+    return np.stack([nights_over["ultrasound"], nights_over["acceleration"], cap, inverter], axis=1)

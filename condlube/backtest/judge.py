@@ -17,7 +17,7 @@ from condlube.backtest.matters import Grid, calls_of, grid_of, positions_of
 from condlube.backtest.nulls import null_calls, number
 from condlube.backtest.outcomes import Windows, outcomes
 from condlube.backtest.record import Record, record_of
-from condlube.backtest.replay import VALUES
+from condlube.backtest.replay import BESIDE
 from condlube.backtest.scores import Score, saved, scores
 from condlube.chain import Plant
 from condlube.policy.model import Policy
@@ -26,7 +26,7 @@ from condlube.schema.words import ACTIONS, STATES
 POLICY = "policy"
 DECIDED = (
     "bearing_id", "night", "call", "cost_call", "guards", "x", "interval_h", "days_since_greasing", "failed",
-    *(f"prior_{state}" for state in STATES), *(f"cost_{action}" for action in ACTIONS), "p_adequate", *VALUES,
+    *(f"prior_{state}" for state in STATES), *(f"cost_{action}" for action in ACTIONS), "p_adequate", *BESIDE,
 )  # fmt: skip
 """Columns of replayed decisions that a judgement, or a trial of other weights, needs."""
 ANSWERS = ("bearing_id", "quantity", "night", "status", "deviation", "response", "response_to")

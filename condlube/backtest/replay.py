@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from condlube.advisory.guards import FACTS
 from condlube.assessment.greasings import instant, times
 from condlube.assessment.nights import Nights, many_nights
 from condlube.assessment.sources import POSITION, SOURCES, FloatArray
@@ -35,6 +36,8 @@ Decide = Callable[[Bearings, Plant, pd.DataFrame, pd.DataFrame, Policy, datetime
 
 VALUES = tuple(f"value_{source}" for source in SOURCES)
 """What was weighed of each evidence source, beside the columns of a decision."""
+BESIDE = (*VALUES, *FACTS)
+"""The columns of replayed decisions that the table ``decisions`` does not have."""
 
 
 @dataclass(frozen=True)
@@ -131,7 +134,7 @@ def decide_nights(
     plant: Plant, history: History, found: pd.DataFrame, nights: Sequence[date], span: Span, policy: Policy,
     decide: Decide,
 ) -> Iterator[pa.Table]:  # fmt: skip
-    """Table ``decisions`` of the nights, night by night, with the columns ``VALUES``.
+    """Table ``decisions`` of the nights, night by night, with the columns ``BESIDE``.
 
     Nights between which nothing became known late are decided together, by the steps of the nightly run. Where that
     fails, ``decide`` takes them one by one, such that one bearing that fails does not lose the others.
@@ -175,11 +178,11 @@ def _seen_reviews(reviews: pd.DataFrame, nights: Nights, span: Span) -> pd.DataF
     return pairs[times(pairs["known_at"]) <= pairs["known_by"].to_numpy()].reset_index(drop=True)
 
 
-def _by_night(decisions: pd.DataFrame, weighed: FloatArray, nights: int) -> pa.Table:
-    """Rows bearing by bearing put night by night, with what was weighed beside them."""
+def _by_night(decisions: pd.DataFrame, beside: FloatArray, nights: int) -> pa.Table:
+    """Rows bearing by bearing put night by night, with ``BESIDE``."""
     order = np.arange(len(decisions)).reshape(-1, nights).T.ravel()
     made = from_frame("decisions", decisions.iloc[order])
-    for name, column in zip(VALUES, weighed[order].T, strict=True):
+    for name, column in zip(BESIDE, beside[order].T, strict=True):
         made = made.append_column(name, pa.array(column))
     return made
 
@@ -190,14 +193,14 @@ def days_of(column: pd.Series) -> np.ndarray:
 
 
 def with_values(decisions: pa.Table, evidence: pa.Table) -> pa.Table:
-    """Decisions with what was weighed of every source; NaN where a source said nothing."""
+    """Decisions with ``BESIDE``; NaN where a source said nothing, and of the facts, which evidence rows do not hold."""
     rows = evidence.select(["bearing_id", "source", "deviation"]).to_pandas()
     which = pd.Index(decisions["bearing_id"].to_pandas()).get_indexer(rows["bearing_id"])
     source = rows["source"].map(POSITION).fillna(-1).to_numpy(dtype=np.int64)
     said = source >= 0
-    values = np.full((decisions.num_rows, len(SOURCES)), np.nan)
+    values = np.full((decisions.num_rows, len(BESIDE)), np.nan)
     values[which[said], source[said]] = rows["deviation"].to_numpy(dtype=np.float64, na_value=np.nan)[said]
-    for name, column in zip(VALUES, values.T, strict=True):
+    for name, column in zip(BESIDE, values.T, strict=True):
         decisions = decisions.append_column(name, pa.array(column))
     return decisions
 

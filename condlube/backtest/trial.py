@@ -1,7 +1,7 @@
 """Another policy's calls from replayed decisions, without replaying: what was weighed stays, the weighing is redone.
 
-Exact for weights and costs as long as the same point speaks for each quantity; the figures of a proposal come from a
-replay of its own. Priors, guards and what counts as a change need a replay.
+Exact for weights, costs, ``early_rise`` and ``extension_cap`` as long as the same point speaks for each quantity.
+Priors, other guards and what counts as a change need a replay.
 """
 
 from __future__ import annotations
@@ -14,10 +14,12 @@ import pandas as pd
 from condlube.advisory import guards
 from condlube.advisory.cost import cheapest
 from condlube.advisory.guard_codes import TAKES
+from condlube.advisory.guards import FACTS
 from condlube.assessment import kernel
+from condlube.assessment.evidence import QUIET_DB
 from condlube.assessment.priors import LONG_AGO
 from condlube.assessment.rules import CONTEXT, costs, rules
-from condlube.assessment.sources import FloatArray, IntArray, tables
+from condlube.assessment.sources import POSITION, FloatArray, IntArray, tables
 from condlube.backtest.replay import VALUES
 from condlube.errors import InvalidArgument
 from condlube.lubrication.result import BoolArray
@@ -25,9 +27,11 @@ from condlube.policy.diff import differences
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS, STATES
 
-TRIED = ("weights.", "cost.", "policy.")
-"""Sections that a trial can change."""
+TRIED = ("weights.", "cost.", "policy.", "guard.early_rise.", "guard.extension_cap.")
+"""What a trial can change."""
 ROWS = 100_000
+_SENSITIVE = ("ultrasound", "acceleration")
+_CAP, _INVERTER = FACTS.index("fact_cap"), FACTS.index("fact_inverter")
 _PRIORS = [f"prior_{state}" for state in STATES]
 
 
@@ -40,7 +44,11 @@ class Facts:
         self.prior: FloatArray = np.ascontiguousarray(decisions[_PRIORS].to_numpy(dtype=np.float64))
         self.values: FloatArray = np.ascontiguousarray(decisions[list(VALUES)].to_numpy(dtype=np.float64))
         self.days: FloatArray = np.nan_to_num(decisions["days_since_greasing"].to_numpy(dtype=np.float64), nan=LONG_AGO)
-        self.allowed: BoolArray = _allowed(decisions["guards"])
+        self.x: FloatArray = decisions["x"].to_numpy(dtype=np.float64, na_value=np.nan)
+        self.facts: FloatArray = decisions[list(FACTS)].to_numpy(dtype=np.float64)
+        which, texts = pd.factorize(decisions["guards"].fillna(""))
+        codes = np.array([[code in text.split() for code in TAKES] for text in texts], dtype=np.bool_)
+        self.applied: BoolArray = codes.reshape(len(texts), len(TAKES))[which]
         self.decided: BoolArray = decisions["call"].notna().to_numpy(dtype=np.bool_)
         words, self.words = pd.factorize(decisions["bearing_id"].map(criticality).fillna(""))
         self.word: IntArray = words.astype(np.int64)
@@ -56,12 +64,45 @@ class Facts:
         """Expected costs [rows, actions] and calls under another policy."""
         other = [d.key for d in differences(self.base, policy) if not _key(d.key).startswith(TRIED)]
         if other:
-            raise InvalidArgument("policy", ", ".join(other), "changes of weights and costs; others need a replay")
+            raise InvalidArgument("policy", ", ".join(other), "changes that a trial can judge; these need a replay")
         cost = np.full((len(self.prior), len(ACTIONS)), np.nan)
+        allowed = np.zeros(cost.shape, dtype=np.bool_)
         for at, own, base in self._groups(policy):
-            _, cost[at] = assess(self.prior[at], self.values[at], self._context(at, base), own)
-        call = np.where(self.decided, cheapest(cost, self.allowed), -1)
+            values = self.values[at]
+            if own.guard.early_rise != base.guard.early_rise:
+                values = self._electrical(at, own)
+            _, cost[at] = assess(self.prior[at], values, self._context(at, base), own)
+            allowed[at] = guards.allowed(self._applied(at, own, base))
+        call = np.where(self.decided, cheapest(cost, allowed), -1)
         return cost, call
+
+    def _applied(self, at: IntArray, own: Policy, base: Policy) -> BoolArray:
+        """The guards that apply, with those asked again whose parameters differ."""
+        applied = self.applied[at]
+        code = {name: k for k, name in enumerate(TAKES)}
+        put_off = applied[:, code["deferred"]] & ~applied[:, code["absolute_limit"]]
+        nights, cap = dict(zip(_SENSITIVE, self.facts[at].T, strict=False)), self.facts[at, _CAP]
+        known = ~np.isnan(self.facts[at, _INVERTER]) & ~put_off
+        if own.guard.early_rise != base.guard.early_rise:
+            p = own.guard.early_rise
+            risen = [(self.values[at, POSITION[s]] >= p.over_db) & (nights[s] >= p.sound_readings) for s in _SENSITIVE]
+            applied[known, code["early_rise"]] = np.logical_or.reduce(risen)[known]
+        if own.guard.extension_cap != base.guard.extension_cap:
+            c = own.guard.extension_cap
+            holds = np.array([c.x_watched, c.x_moderate, c.x_severe])[np.nan_to_num(cap, nan=2).astype(np.int64)]
+            applied[known, code["extension_cap"]] = (~np.isnan(cap) & (self.x[at] > holds))[known]
+        return applied
+
+    def _electrical(self, at: IntArray, own: Policy) -> FloatArray:
+        """The values with the electrical pattern read by another level of a clear rise."""
+        values = self.values[at].copy()
+        ultrasound, acceleration = (values[:, POSITION[s]] for s in _SENSITIVE)
+        known = ~np.isnan(self.facts[at, _INVERTER])
+        said = (
+            (self.facts[at, _INVERTER] == 1) & (acceleration >= own.guard.early_rise.over_db) & (ultrasound < QUIET_DB)
+        )
+        values[known, POSITION["electrical"]] = np.where(said, 0.0, np.nan)[known]
+        return values
 
     def _groups(self, policy: Policy) -> Iterator[tuple[IntArray, Policy, Policy]]:
         for code, word in enumerate(self.words):
@@ -92,10 +133,3 @@ def assess(prior: FloatArray, values: FloatArray, context: FloatArray, policy: P
 def _key(key: str) -> str:
     """The key without the criticality that it holds for."""
     return key.split(".", 2)[2] if key.startswith("criticality.") else key
-
-
-def _allowed(codes: pd.Series) -> BoolArray:
-    """Actions that the guards left [rows, actions]."""
-    which, texts = pd.factorize(codes.fillna(""))
-    applied = np.array([[code in text.split() for code in TAKES] for text in texts], dtype=np.bool_)
-    return np.asarray(guards.allowed(applied.reshape(len(texts), len(TAKES)))[which])

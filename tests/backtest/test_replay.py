@@ -7,14 +7,14 @@ import pandas as pd
 import pytest
 from pandas.testing import assert_frame_equal
 
-from condlube.backtest.replay import VALUES, Span
+from condlube.backtest.replay import BESIDE, Span
 
 FIRST, LAST = date(2023, 3, 10), date(2023, 5, 20)
 
 
 def _same(a: pd.DataFrame, b: pd.DataFrame) -> None:
     assert not (a["failed"].fillna("") != "").any()
-    assert_frame_equal(a.drop(columns=list(VALUES)), b, check_exact=True)
+    assert_frame_equal(a.drop(columns=list(BESIDE)), b, check_exact=True)
 
 
 @pytest.fixture(scope="module")

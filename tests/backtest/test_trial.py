@@ -47,6 +47,20 @@ def test_a_trial_equals_a_replay_of_the_tried_policy(decisions, small, policy, r
     assert wanted["call"].to_list() != made["call"].to_list()
 
 
+@pytest.mark.parametrize(
+    ("guard", "changes"),
+    [("early_rise", {"over_db": 2.0, "sound_readings": 1}), ("extension_cap", {"x_watched": 1.0, "x_moderate": 1.0})],
+)
+def test_a_trial_of_guards_equals_a_replay(decisions, small, policy, replayed, guard, changes):
+    span, made = decisions
+    own = replace(getattr(policy.guard, guard), **changes)
+    tried = replace(policy, guard=replace(policy.guard, **{guard: own}))
+    facts = Facts(made, small[0].bearings.set_index("bearing_id")["criticality"], policy)
+    wanted = replayed(*small, span, tried)
+    assert np.array(ACTIONS)[facts.calls(tried)].tolist() == wanted["call"].to_list()
+    assert (wanted["guards"] != made["guards"]).any()
+
+
 def test_what_a_trial_cannot_try(decisions, small, policy):
     facts = Facts(decisions[1], small[0].bearings.set_index("bearing_id")["criticality"], policy)
     other = replace(policy, prior=replace(policy.prior, damaged=0.01))

@@ -15,7 +15,7 @@ import pytest
 from pandas.testing import assert_frame_equal
 from small_site import write_small_site
 
-from condlube.backtest.replay import VALUES, Span
+from condlube.backtest.replay import BESIDE, Span
 from condlube.chain import Plant
 from condlube.errors import CondlubeError, InvalidArgument
 from condlube.operations.backtest import backtest
@@ -88,7 +88,7 @@ def test_given_what_a_run_knew_a_replay_decides_what_the_run_decided(site):
     )
     theirs = decided(snapshot)
     assert set(theirs["call"]) >= {"hold", "grease"}
-    assert_frame_equal(ours.drop(columns=["run_id", *VALUES]), theirs.drop(columns="run_id"), check_exact=True)
+    assert_frame_equal(ours.drop(columns=["run_id", *BESIDE]), theirs.drop(columns="run_id"), check_exact=True)
 
 
 def test_the_files_say_what_a_replay_cannot_know(made):
