@@ -112,4 +112,5 @@ def lagged(values: FloatArray, hours: float) -> FloatArray:
 
 def _first_order(values: FloatArray, keep: float) -> FloatArray:
     """``y[t] = keep y[t - 1] + (1 - keep) values[t]`` from ``y[0] = values[0]`` on."""
-    return pd.Series(values).ewm(alpha=1 - keep, adjust=False).mean().to_numpy()
+    smooth: FloatArray = pd.Series(values).ewm(alpha=1 - keep, adjust=False).mean().to_numpy()
+    return smooth
