@@ -7,6 +7,7 @@ import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 
 import numpy as np
@@ -98,12 +99,13 @@ def read(delta: DeltaTable, table: str, columns: Sequence[str] | None, filters: 
     return found.select(wanted)
 
 
-def count_by(delta: DeltaTable, table: str, column: str, filters: Sequence[Filter] = ()) -> Counter[str]:
-    """Rows of each value of a text column, in memory that grows with the values alone."""
-    counts: Counter[str] = Counter()
+def count_by(delta: DeltaTable, table: str, column: str, filters: Sequence[Filter] = ()) -> Counter[Any]:
+    """Rows of each value of a column of text or dates, in memory that grows with the values alone."""
+    counts: Counter[Any] = Counter()
+    kind = stored_schema(table).field(column).type
     with reported(f"reading table {table} at version {delta.version()}"):
         for batch in pa.RecordBatchReader.from_stream(delta.scan([column], sql(filters, LAYOUT[table].month_of))):
-            counted = batch.column(0).cast(pa.string()).value_counts()
+            counted = batch.column(0).cast(kind).value_counts()
             counts.update(dict(zip(counted.field(0).to_pylist(), counted.field(1).to_pylist(), strict=True)))
     return counts
 

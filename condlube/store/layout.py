@@ -18,6 +18,12 @@ class Layout:
     month_of: str
     order: tuple[str, ...]
     picked: bool = True
+    by_date: bool = False
+
+    @property
+    def cut(self) -> str:
+        """The column by which the files of a closed month are told apart."""
+        return self.month_of if self.by_date else self.order[0]
 
 
 LAYOUT = {
@@ -25,7 +31,7 @@ LAYOUT = {
     "rejects": Layout("known_at", ("ingest_id", "line"), picked=False),
     "summaries": Layout("date", ("point_id", "date", "cell")),
     "expected": Layout("known_at", ("point_id", "reference_from")),
-    "decisions": Layout("night", ("bearing_id", "night")),
+    "decisions": Layout("night", ("bearing_id", "night"), by_date=True),
     "evidence": Layout("night", ("bearing_id", "night", "ordinal")),
 }
 # Columns that readers do not see: the partition, and the order of appends, by which later rows win over earlier ones.

@@ -1,13 +1,14 @@
-"""Rewriting a month of a Delta table: few files, sorted from end to end, in memory that does not grow with the month.
+"""Rewriting a month of a Delta table: few files, each sorted, in memory that does not grow with the month.
 
 A Z-order of the Delta engine would not do: of a text key it weighs the first 16 bytes alone, and the ids of one plant
-often begin alike. A plain sort by point or bearing prunes as well for the one key that is asked for.
+often begin alike. A plain sort prunes as well for the one key that is asked for.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from datetime import date
 
 import pyarrow as pa
 from deltalake import DeltaTable, write_deltalake
@@ -19,8 +20,11 @@ from condlube.store.predicate import sql
 
 # Cells, rows times columns, sorted at a time: some hundred megabytes with their copies.
 _CELLS = 8_000_000
+# One night of a table whose files are cut by date is read out of so many cells.
+_NIGHTS_CELLS = 2_500_000
 # Files of a month that may lie across each other before rewriting it is worth while: late rows come a few a night.
 _FEW = 4
+Key = str | date
 
 
 def months(delta: DeltaTable, table: str) -> list[str]:
@@ -30,15 +34,18 @@ def months(delta: DeltaTable, table: str) -> list[str]:
 
 
 def disordered(delta: DeltaTable, table: str) -> list[str]:
-    """Months of which more than a few files span each other's keys."""
+    """Months of which more than a few files span each other's keys, beside those that must."""
     key = LAYOUT[table].order[0]
-    files = pa.table(delta.get_add_actions(flatten=True)).select([f"partition.{MONTH}", f"min.{key}", f"max.{key}"])
-    across: Counter[str] = Counter()
+    columns = [f"partition.{MONTH}", f"min.{key}", f"max.{key}", "num_records"]
+    files = pa.table(delta.get_add_actions(flatten=True)).select(columns)
+    across, rows = Counter[str](), Counter[str]()
     reach: dict[str, str] = {}
-    for month, low, high in sorted(zip(*(column.to_pylist() for column in files.columns), strict=True)):
+    for month, low, high, count in sorted(zip(*(column.to_pylist() for column in files.columns), strict=True)):
         across[month] += low < reach.get(month, low)
         reach[month] = max(high, reach.get(month, high))
-    return [month for month, count in sorted(across.items()) if count > _FEW]
+        rows[month] += count
+    must = {month: count // _portion(table) if LAYOUT[table].by_date else 0 for month, count in rows.items()}
+    return [month for month, count in sorted(across.items()) if count > _FEW + must[month]]
 
 
 def rewrite(
@@ -51,7 +58,7 @@ def rewrite(
     """
     names = stored_schema(table).names
     order = [(name, "ascending") for name in (*LAYOUT[table].order, SEQUENCE)]
-    key = LAYOUT[table].order[0]
+    key = LAYOUT[table].cut
     before = open_table(delta.table_uri, table, delta.version())
     spans = list(_spans(before, table, month))
     with reported(f"rewriting {month} of table {table}"):
@@ -63,10 +70,15 @@ def rewrite(
                 write_deltalake(delta, rows.sort_by(order), mode="append", writer_properties=properties)
 
 
-def _spans(delta: DeltaTable, table: str, month: str) -> Iterator[tuple[str, str]]:
+def _portion(table: str) -> int:
+    """Rows sorted at a time, which become one file."""
+    return (_NIGHTS_CELLS if LAYOUT[table].by_date else _CELLS) // len(stored_schema(table))
+
+
+def _spans(delta: DeltaTable, table: str, month: str) -> Iterator[tuple[Key, Key]]:
     """First and last key of portions of about equal size; every key lies in one of them."""
-    key = LAYOUT[table].order[0]
-    portion = _CELLS // len(stored_schema(table))
+    key = LAYOUT[table].cut
+    portion = _portion(table)
     counts = count_by(delta, table, key, [(MONTH, "=", month)])
     low, held = None, 0
     for name in sorted(counts):

@@ -3,7 +3,7 @@
     python tests/benchmarks/store.py FOLDER [--bearings 10000] [--months 12] [--evidence 7]
 
 Builds a store of generated nights in FOLDER (kept for the next call), keeps it up, and measures in fresh processes,
-after their imports: one bearing's year of evidence, one night's queue, one bearing's last decision with its evidence.
+after their imports: one bearing's year of evidence and of decisions, one night's queue, one decision with its evidence.
 To reach (blueprint, section 4): year of evidence and queue under 0.2 s, upkeep under 1.5 GB.
 """
 
@@ -91,6 +91,11 @@ def queue_of_a_closed_month(store: Store) -> int:
     return store.snapshot().read("decisions", QUEUE, [("night", "=", LAST - timedelta(days=35))]).num_rows
 
 
+def year_of_decisions(store: Store) -> int:
+    year = [("bearing_id", "=", BEARING), ("night", ">", LAST - timedelta(days=365))]
+    return store.snapshot().read("decisions", QUEUE, year).num_rows
+
+
 def explain(store: Store) -> int:
     snapshot = store.snapshot()
     run = snapshot.ledger_rows("runs", {"night": LAST})[0]["run_id"]
@@ -98,7 +103,9 @@ def explain(store: Store) -> int:
     return snapshot.read("decisions", None, picked).num_rows + snapshot.read("evidence", None, picked).num_rows
 
 
-MEASURED = {f.__name__: f for f in (year_of_evidence, queue_tonight, queue_of_a_closed_month, explain)}
+MEASURED = {
+    f.__name__: f for f in (year_of_evidence, queue_tonight, queue_of_a_closed_month, year_of_decisions, explain)
+}
 
 
 def measure(folder: Path, name: str) -> tuple[float, float, float, int]:

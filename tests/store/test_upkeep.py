@@ -66,6 +66,7 @@ def test_closed_months_are_ordered_once_and_hold_what_they_held(store, monkeypat
     fill(store, nights(date(2026, 2, 21), 41))
     before = content(store)
     monkeypatch.setattr(order, "_CELLS", 3000)
+    monkeypatch.setattr(order, "_NIGHTS_CELLS", 8000)
     steps = []
     done = keep_up(store, NOW, on_step=steps.append)
     months = ["2026-02", "2026-03"]
@@ -78,13 +79,18 @@ def test_closed_months_are_ordered_once_and_hold_what_they_held(store, monkeypat
         for month in months:
             of = sorted((u for u in files(store, table) if month in u), key=lambda u: first_key(u, table))
             assert len(of) > 1, "portions must be small enough for this test to prove anything"
-            rows = pa.concat_tables([pq.ParquetFile(u).read() for u in of])
-            keys = rows.select(list(LAYOUT[table].order))
-            assert keys.equals(keys.sort_by([(name, "ascending") for name in keys.column_names]))
+            parts = [pq.ParquetFile(u).read() for u in of]
+            for rows in parts if table == "decisions" else [pa.concat_tables(parts)]:
+                keys = rows.select(list(LAYOUT[table].order))
+                assert keys.equals(keys.sort_by([(name, "ascending") for name in keys.column_names]))
+            if table == "decisions":
+                held = [set(rows["night"].to_pylist()) for rows in parts]
+                assert len(set.union(*held)) == sum(map(len, held)), "a night lies in one file"
+                assert max(map(len, held)) > 1
 
 
 def first_key(uri, table):
-    return pq.ParquetFile(uri).read([LAYOUT[table].order[0]])[0][0].as_py()
+    return pq.ParquetFile(uri).read([LAYOUT[table].cut])[0][0].as_py()
 
 
 def test_a_few_late_rows_are_no_reason_to_rewrite_a_month(store):
