@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 import pyarrow as pa
 
+from condlube.backtest.usage import count_begins
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
 from condlube.detection.visible import visible_expected
@@ -69,7 +70,8 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
                       night, known_by)  # fmt: skip
     frame = events.to_pandas()
     learned, deviations = compare(plant, seen, expected, frame, night, end, known_by, policy)
-    usage = _summaries(snapshot, summaries, None, night, known_by, _USAGE)
+    begins = count_begins(plant, frame.assign(supersedes=""), end, known_by)
+    usage = _summaries(snapshot, summaries, begins, night, known_by, _USAGE)
     reviews = views.reviews_visible(snapshot, known_by).to_pandas()
     step = partial(decide_batch, plant=plant, events=frame, reviews=reviews, policy=policy, as_of=end)
     batches = _batches(plant, policy, deviations, usage, definition.batch)
