@@ -157,6 +157,6 @@ def facts(s: Situation, nights_over: dict[str, FloatArray], inverter: BoolArray,
 
     ``fact_cap`` says which of the caps holds: 0 watched, 1 moderate, 2 severe; NaN where none does.
     """
-    none = s.not_greasable | s.stopped | survey_waits(s, policy, np.datetime64("NaT", "D"))
+    none = s.not_greasable | s.stopped | survey_waits(s, policy, s.deferred_until)
     cap = np.where(none, np.nan, np.where(s.watched, s.harsh, 2))
     return np.stack([nights_over["ultrasound"], nights_over["acceleration"], cap, inverter], axis=1)

@@ -26,13 +26,13 @@ def with_weights(policy: Policy, fitted: Fitted) -> Policy:
         name: replace(getattr(own, name), **{state: tuple(bits) for state, bits in states.items()})
         for name, states in sections.items()
     }
-    return _same_overrides(policy, replace(policy, weights=replace(own, **changed)))
+    return same_overrides(policy, replace(policy, weights=replace(own, **changed)))
 
 
 def headed(policy: Policy, author: str, reason: str) -> Policy:
     """The policy under another heading."""
     heading = replace(policy.policy, version=policy.policy.version + "-proposed", author=author, reason=reason)
-    return _same_overrides(policy, replace(policy, policy=heading))
+    return same_overrides(policy, replace(policy, policy=heading))
 
 
 def text_of(policy: Policy, default: Policy) -> str:
@@ -57,7 +57,7 @@ def _value(value: Any) -> str:
     return repr(value)
 
 
-def _same_overrides(old: Policy, new: Policy) -> Policy:
+def same_overrides(old: Policy, new: Policy) -> Policy:
     """``new`` with what ``old`` sets apart for each criticality."""
     made = []
     for word, own in old.by_criticality:

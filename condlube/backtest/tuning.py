@@ -21,7 +21,7 @@ from condlube.backtest.fit import Fitted, Nights, among, fit, log_loss
 from condlube.backtest.judge import Judged
 from condlube.backtest.propose import with_weights
 from condlube.backtest.replay import VALUES
-from condlube.backtest.trial import Facts
+from condlube.backtest.search import positions, stretched
 from condlube.policy.model import Policy
 from condlube.schema.words import STATES
 
@@ -48,13 +48,14 @@ class Compared(NamedTuple):
 
 @dataclass(frozen=True)
 class Tuned:
-    """What tuning found. ``policy`` is the one in force where ``why_not`` says why nothing moves.
+    """What fitting found; ``base`` is the policy in force, and ``policy`` too where ``why_not`` says why nothing moves.
 
     ``fitted`` is -ln of the probability of the state on record, on the nights fitted to; ``by_bearing`` the same on
-    bearings, ``by_time`` on later nights, that were not fitted to; ``cost`` the cost per bearing-year of the calls on
-    bearings that were not fitted to. ``folds`` holds for each fold the bearings held out and the policy fitted without.
+    bearings, ``by_time`` on later nights, that were not fitted to. ``folds`` holds for each fold the bearings held out
+    and the policy fitted without.
     """
 
+    base: Policy
     episodes: dict[str, int]
     moved: tuple[str, ...]
     why_not: str
@@ -100,7 +101,7 @@ def tune_weights(judged: Judged, decisions: pd.DataFrame, policy: Policy, rng: n
     """Fit the weights and say whether they may move."""
     episodes = episodes_of(judged)
     moved = tuple(state for state, count in episodes.items() if count >= EPISODES_MIN)
-    stay = Tuned(episodes, moved, "", policy, None, None, None, None, ())
+    stay = Tuned(policy, episodes, moved, "", policy, None, None, None, None, ())
     if not moved:
         said = ", ".join(f"{state} {count}" for state, count in episodes.items() if count) or "none"
         return _kept(stay, f"too few failures, findings and needed greasings to move anything: {said}; "
@@ -122,15 +123,14 @@ def _tuned(stay: Tuned, nights: Nights, day: IntArray, policy: Policy, rng: np.r
         return _kept(stay, f"the failures on record are of fewer than {FOLDS} bearings: none could be held out")
     held, folds = np.zeros(len(nights.state)), []
     for inside, outside in _groups(nights, FOLDS):
-        tuned = with_weights(policy, _fit(nights.take(inside), policy, stay.moved))
+        _, tuned = _fit(nights.take(inside), policy, stay.moved)
         held[outside] = log_loss(nights.take(outside), tuned)
         folds.append((np.unique(nights.group[outside]), tuned))
     by_bearing = _compared(nights, log_loss(nights, policy), held, drawn)
     by_time = _later(nights, day, policy, stay.moved, drawn)
-    final = _fit(nights, policy, stay.moved)
-    proposed = with_weights(policy, final)
+    final, proposed = _fit(nights, policy, stay.moved)
     fitted = _compared(nights, log_loss(nights, policy), log_loss(nights, proposed), drawn)
-    made = Tuned(stay.episodes, stay.moved, "", proposed, final, fitted, by_bearing, by_time, tuple(folds))
+    made = Tuned(policy, stay.episodes, stay.moved, "", proposed, final, fitted, by_bearing, by_time, tuple(folds))
     if not by_bearing.gain.low > 0:
         return _kept(made, "on bearings that were not fitted to, the tuned weights are not surely better", policy)
     if by_time is not None and by_time.gain.high < 0:
@@ -138,31 +138,23 @@ def _tuned(stay: Tuned, nights: Nights, day: IntArray, policy: Policy, rng: np.r
     return made
 
 
-def held_out_calls(tuned: Tuned, facts: Facts, which: IntArray, policy: Policy) -> IntArray:
-    """Calls [rows] of each bearing under the weights that were fitted without it; ``which`` is the bearing of a row."""
-    calls = facts.calls(policy)
-    for bearings, own in tuned.folds:
-        mine = np.isin(which, bearings)
-        calls[mine] = facts.calls(own)[mine]
-    return calls
-
-
 def _kept(tuned: Tuned, why: str, policy: Policy | None = None) -> Tuned:
     return Tuned(**{**vars(tuned), "why_not": why, "policy": tuned.policy if policy is None else policy})
 
 
-def _fit(nights: Nights, policy: Policy, moved: tuple[str, ...]) -> Fitted:
-    """Fit with the pull that did best on bearings held out inside."""
-    best, least = PULLS[0], np.inf
+def _fit(nights: Nights, policy: Policy, moved: tuple[str, ...]) -> tuple[Fitted, Policy]:
+    """Fit with the pull that did best on bearings held out inside, then with the anchors where they did best there."""
+    folds = _groups(nights, INNER_FOLDS)
+    tried: dict[float, list[tuple[Nights, Policy]]] = {}
     for pull in PULLS:
-        total = 0.0
-        for inside, outside in _groups(nights, INNER_FOLDS):
-            part = nights.take(outside)
-            made = with_weights(policy, fit(nights.take(inside), policy, moved, pull))
-            total += float(part.weight @ log_loss(part, made))
-        if total < least:
-            best, least = pull, total
-    return fit(nights, policy, moved, best)
+        tried[pull] = [
+            (nights.take(outside), with_weights(policy, fit(nights.take(inside), policy, moved, pull)))
+            for inside, outside in folds
+        ]
+    lost = {pull: sum(float(part.weight @ log_loss(part, made)) for part, made in own) for pull, own in tried.items()}
+    best = min(lost, key=lambda pull: lost[pull])
+    fitted = fit(nights, policy, moved, best)
+    return fitted, stretched(with_weights(policy, fitted), positions(tried[best]))
 
 
 def _groups(nights: Nights, folds: int) -> list[tuple[IntArray, IntArray]]:
@@ -180,7 +172,7 @@ def _later(nights: Nights, day: IntArray, policy: Policy, moved: tuple[str, ...]
     if min(len(np.unique(nights.group[sick & early])), int((sick & ~early).sum())) < INNER_FOLDS:
         return None
     past, later = nights.take(np.flatnonzero(early)), nights.take(np.flatnonzero(~early))
-    tuned = with_weights(policy, _fit(past, policy, moved))
+    _, tuned = _fit(past, policy, moved)
     return _compared(later, log_loss(later, policy), log_loss(later, tuned), drawn)
 
 

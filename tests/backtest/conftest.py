@@ -63,13 +63,18 @@ def small() -> tuple[Plant, Held]:
 
 
 def _replayed(plant: Plant, held: Held, span: Span, policy: Policy) -> pd.DataFrame:
-    expected, tables = no_expected(), []
+    return _compared(plant, held, span, policy)[0]
+
+
+def _compared(plant: Plant, held: Held, span: Span, policy: Policy) -> tuple[pd.DataFrame, pd.DataFrame]:
+    expected, tables, deviations = no_expected(), [], []
     for nights in span.chunks:
         learned = learn_nights(plant, held, expected, nights, span, policy)
         found = compare_nights(plant, held, expected, learned, nights, span, policy)
         expected = pd.concat([expected, *learned], ignore_index=True)
+        deviations.append(found)
         tables += list(decide_nights(plant, held, found, nights, span, policy, _alone))
-    return pa.concat_tables(tables).to_pandas()
+    return pa.concat_tables(tables).to_pandas(), pd.concat(deviations, ignore_index=True)
 
 
 def _alone(*_: object) -> tuple[pa.Table, pa.Table]:
@@ -101,6 +106,12 @@ def fleet():
 def replayed():
     """Decisions of a span by replay."""
     return _replayed
+
+
+@pytest.fixture(scope="session")
+def compared():
+    """Decisions of a span by replay, and the deviations that they were made from."""
+    return _compared
 
 
 @pytest.fixture(scope="session")

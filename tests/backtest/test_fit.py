@@ -121,7 +121,7 @@ def alone(told: Nights) -> Nights:
 
 
 def blank(policy) -> Tuned:
-    return Tuned({}, MOVED, "", policy, None, None, None, None, ())
+    return Tuned(policy, {}, MOVED, "", policy, None, None, None, None, ())
 
 
 def test_no_signal_moves_nothing(policy):
