@@ -104,7 +104,8 @@ def decide_many(
     parts = list(decide_nights(nights, plant.greases, used, deviations, reviews, policy))
     beside = np.empty((len(used), len(SOURCES) + len(FACTS)))
     for part in parts:
-        beside[part.at] = np.column_stack([part.evidence.values, part.facts])
+        weighed = np.where(part.evidence.shown, part.evidence.values, np.nan)
+        beside[part.at] = np.column_stack([weighed, part.facts])
     return in_order(parts), beside
 
 

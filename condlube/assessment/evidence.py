@@ -44,6 +44,14 @@ class Evidence:
     expected: FloatArray
     reason: npt.NDArray[np.object_]
 
+    @property
+    def shown(self) -> BoolArray:
+        """Where a source is a row of the evidence [rows, sources]: levels always, whatever else where it says
+        something."""
+        said = np.asarray((self.bits != 0).any(axis=2))
+        said[:, : len(LEVELS)] = True
+        return said
+
     def value(self, source: str) -> FloatArray:
         """What was weighed of one source, NaN where nothing was."""
         return np.asarray(self.values[:, POSITION[source]])

@@ -32,9 +32,7 @@ def evidence_rows(
     interval as expected. A source that could not be assessed is a row of 0 bits. ``deviation`` is always the value that
     was weighed; a class counts from 0.
     """
-    shown = (evidence.bits != 0).any(axis=2)
-    shown[:, : len(LEVELS)] = True
-    which, source = np.nonzero(shown)
+    which, source = np.nonzero(evidence.shown)
     point = evidence.deviations.reindex(evidence.row[which, source]).reset_index(drop=True)
     assessed = ~np.isnan(evidence.values[which, source])
     is_level = source < len(LEVELS)

@@ -82,11 +82,12 @@ def side_by_side(callers: Sequence[str], rows: Sequence[Row], width: int) -> lis
     across = 2 + max(len(text) for own in cells for pair in own for text in pair if text != NOTHING)
     first = max(min(first, width - len(callers) * across), 20)
     split = [caller.rsplit(" ", 1) for caller in callers]
-    lines = [" " * first + "".join(f"{words[0] if len(words) > 1 else '':>{across}}" for words in split)]
+    above = "".join(f"{words[0] if len(words) > 1 else '':>{across}}" for words in split)
+    lines = [" " * first + above] if above.strip() else []
     lines.append(" " * first + "".join(f"{words[-1]:>{across}}" for words in split))
     for (name, unit, _), own in zip(rows, cells, strict=True):
         lines.append(f"{name:{first}.{first}}" + "".join(f"{'-' if v == NOTHING else v:>{across}}" for v, _ in own))
-        lines.append(f"  {unit:{first - 2}.{first - 2}}" + "".join(f"{span:>{across}}" for _, span in own))
+        lines.append((f"  {unit:{first - 2}.{first - 2}}" + "".join(f"{s:>{across}}" for _, s in own)).rstrip())
     return lines
 
 
@@ -115,8 +116,8 @@ def _early(judged: Judged) -> str:
     if not isfinite(lead.median_d):
         return f"More than half of the {lead.warned} warned failures were warned of at the lead time's limit.{least}"
     return (
-        f"Half of the {lead.warned} warned failures were warned of {lead.median_d:.0f} days ahead or earlier, the last "
-        f"of them {lead.days.min():.0f} days ahead.{least}"
+        f"Half of the {lead.warned} warned failures were warned of {lead.median_d:.0f} days ahead or earlier, the "
+        f"shortest warning was {lead.days.min():.0f} day{'s' * (lead.days.min() != 1)}.{least}"
     )
 
 

@@ -20,6 +20,11 @@ STRETCHES = (0.8, 0.9, 1.1, 1.25)
 STEPS = (0.75, 1.25, 1.5)
 """Factors of a guard's parameter."""
 LEAST_CAP = 1.0
+TELLS_OF = {
+    "ultrasound": ("starved", "damaged"), "acceleration": ("starved", "damaged"), "impulsiveness": ("damaged",),
+    "velocity": ("machine_fault",), "temperature": ("overfilled", "damaged"),
+}  # fmt: skip
+"""States that a source mainly tells of. All states share its anchors: these must be on record before they move."""
 ScoreOf = Callable[[Policy], Score]
 """Cost of the calls under a policy, with its arrays over bearings."""
 
@@ -34,14 +39,14 @@ def stretched(policy: Policy, factors: dict[str, float]) -> Policy:
     return same_overrides(policy, replace(policy, weights=replace(policy.weights, **moved)))
 
 
-def positions(parts: Sequence[tuple[Nights, Policy]]) -> dict[str, float]:
+def positions(parts: Sequence[tuple[Nights, Policy]], moved: Sequence[str]) -> dict[str, float]:
     """Factors of the anchors that do better on bearings held out, by more than a standard error over bearings.
 
-    ``parts`` are nights held out, each with the policy that was fitted without them.
+    ``parts`` are nights held out, each with the policy that was fitted without them; ``moved`` the states on record.
     """
     found: dict[str, float] = {}
     for source in LEVELS:
-        if not any((~np.isnan(nights.values[:, LEVELS.index(source)])).any() for nights, _ in parts):
+        if not set(TELLS_OF[source]) <= set(moved):
             continue
         gains = {factor: _gain(parts, found, {**found, source: factor}) for factor in STRETCHES}
         best = max(gains, key=lambda factor: gains[factor].sum())

@@ -154,7 +154,7 @@ def _fit(nights: Nights, policy: Policy, moved: tuple[str, ...]) -> tuple[Fitted
     lost = {pull: sum(float(part.weight @ log_loss(part, made)) for part, made in own) for pull, own in tried.items()}
     best = min(lost, key=lambda pull: lost[pull])
     fitted = fit(nights, policy, moved, best)
-    return fitted, stretched(with_weights(policy, fitted), positions(tried[best]))
+    return fitted, stretched(with_weights(policy, fitted), positions(tried[best], moved))
 
 
 def _groups(nights: Nights, folds: int) -> list[tuple[IntArray, IntArray]]:

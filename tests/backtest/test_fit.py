@@ -12,6 +12,7 @@ from condlube.assessment import kernel
 from condlube.assessment.sources import OTHERS, POSITION, SOURCES, tables
 from condlube.backtest.fit import FITTED, Column, Nights, among, bits_of, columns_of, design, fit, log_loss
 from condlube.backtest.propose import headed, text_of, with_weights
+from condlube.backtest.search import positions, stretched
 from condlube.backtest.tuning import Tuned, tune_nights
 from condlube.policy.parse import parse_policy
 
@@ -143,6 +144,19 @@ def test_a_signal_moves_the_policy_and_says_how_sure(policy):
     assert made.by_bearing.gain.low > 0
     assert made.by_time is not None
     assert {c.source for c in made.fit.columns} == set(FITTED)
+
+
+def test_anchors_are_found_where_they_stand(policy):
+    """Nights by a policy whose ultrasound anchors stand at 0.8 of their places; what is not on record stays."""
+    told = [nights(np.random.default_rng(seed), 3000, stretched(policy, {"ultrasound": 0.8})) for seed in (11, 12)]
+    assert positions([(part, policy) for part in told], MOVED)["ultrasound"] == 0.8
+    assert "velocity" not in positions([(part, policy) for part in told], MOVED)
+    assert positions([(part, policy) for part in told], ("damaged",)).keys() <= {"impulsiveness"}
+
+
+def test_anchors_stay_where_nothing_says_otherwise(policy):
+    told = [nights(np.random.default_rng(seed), 3000, policy) for seed in (13, 14)]
+    assert positions([(part, policy) for part in told], MOVED) == {}
 
 
 def test_the_proposal_reads_back_as_itself(policy):

@@ -54,7 +54,7 @@ def test_only_what_is_on_record_moves(few):
     for own in few:
         assert own.found.moved == ("damaged",)
         before, after = own.found.base.weights.ultrasound, own.policy.weights.ultrasound
-        assert after.starved == before.starved
+        assert (after.starved, after.at) == (before.starved, before.at)
         assert after.damaged != before.damaged
         assert own.policy.cost == own.found.base.cost
         assert own.policy.prior == own.found.base.prior
