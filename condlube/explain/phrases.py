@@ -32,6 +32,7 @@ FINDINGS = {
     "metal_in_grease": "metal was found in the grease",
     "hardened_grease": "hardened grease was found",
     "blocked_path": "the grease path was found blocked",
+    "damage": "bearing damage was found",
 }
 
 RESPONSES = {
@@ -68,6 +69,7 @@ REASONS = {
     "unsuitable_grease": "the grease does not suit this bearing",
     "earlier_damage": "damage was found before",
     "rating_life": "the rating life raises the chance of damage",
+    "supply_doubted": "what was found casts doubt on the supply of grease",
     "rough_signal": "a signal of this bearing is faulty",
     "inspected_without_finding": "an inspection found nothing",
     "gradual": "it came gradually",

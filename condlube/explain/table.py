@@ -18,6 +18,12 @@ NAMES = {
 }  # fmt: skip
 
 
+def source_name(source: str) -> str:
+    """Name of an evidence source."""
+    kind, _, finding = source.partition(".")
+    return f"found: {finding.replace('_', ' ')}" if kind == "finding" else NAMES[source]
+
+
 def leading(decision: Row, most: int = 2) -> list[str]:
     """States other than adequate, the most probable first."""
     others = [state for state in STATES if state != "adequate"]
@@ -70,7 +76,7 @@ def _columns(rows: Sequence[Sequence[str]]) -> list[str]:
 
 def _figures(row: Row) -> tuple[str, str, str, str]:
     source, reason = str(row["source"]), row["reason"] or ""
-    name = NAMES.get(source, "found: " + source.partition(".")[2].replace("_", " "))
+    name = source_name(source)
     if row["status"] != "assessed":
         return f"{name} ({why_not(row)})", "", "", ""
     if source == "prior":

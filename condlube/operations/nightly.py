@@ -11,11 +11,13 @@ from typing import Any
 from condlube.chain import Plant
 from condlube.explain.briefing import briefing
 from condlube.operations.check import Checked, check
+from condlube.operations.desk import Desk
 from condlube.operations.events_file import take_events
 from condlube.operations.ingest import ingest
 from condlube.operations.ingest_report import FileReport, IngestReport
 from condlube.operations.morning import Morning, summary, write_morning
 from condlube.operations.night import run_night
+from condlube.operations.report import write_report
 from condlube.schema.nights import night_of
 from condlube.store.store import Store
 
@@ -81,6 +83,7 @@ def nightly(
         for night in nights or [night_of(now, checked.register.site.zone)]:
             run = run_night(writer, checked, plant, night, now, force)
             morning = write_morning(writer.snapshot(), checked, run, ingested)
+            write_report(Desk(path), night)
             on_night(morning)
             mornings.append(morning)
     return Nightly(checked, ingested, events, tuple(mornings))

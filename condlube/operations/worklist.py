@@ -5,14 +5,14 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from condlube.operations.desk import Desk, evidence_of
+from condlube.operations.desk import Desk, Sight, evidence_of
 from condlube.operations.files import json_text
-from condlube.operations.tasks import work
+from condlube.operations.tasks import inspections, work
 
 
 @dataclass(frozen=True)
@@ -54,8 +54,20 @@ def worklist(site: Path, night: date | None = None) -> WorkList:
     """The work list of a night, by default the last one decided. Raises ``NotThere`` when there is none."""
     desk = Desk(site)
     sight = desk.sight(night)
-    decided = {name: dict(row) for name, row in sorted(sight.decisions.items()) if row["call"]}
-    bearings = {name: dict(row) for name, row in sight.bearings.items()}
+    return WorkList(sight.register.site.name, sight.night, tasks(desk, sight)[0])
+
+
+def tasks(desk: Desk, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Greasings, with what falls due within the site's horizon, and inspections."""
+    horizon = desk.definition.horizon_days
+    last = sight.night + timedelta(days=horizon)
+    decided = {
+        b: row
+        for b, row in sight.decisions.items()
+        if row["call"] in ("grease", "inspect") or (row["call"] and row["due_date"] and row["due_date"] <= last)
+    }
     evidence = evidence_of(sight, decided)
-    rows = work(decided, evidence, bearings, sight.night, desk.definition.horizon_days)
-    return WorkList(sight.register.site.name, sight.night, rows)
+    return (
+        work(decided, evidence, sight.bearings, sight.night, horizon),
+        inspections(decided, evidence, sight.bearings),
+    )

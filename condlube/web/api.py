@@ -15,11 +15,12 @@ from condlube.operations.queue import Filters, queue
 from condlube.operations.record import record
 from condlube.operations.reviews import NOTE_MOST, REASONS, Unfit, Verdict, submit
 from condlube.operations.trial import trial as try_policy
+from condlube.operations.worklist import tasks
 from condlube.schema import words
 from condlube.web.encode import answer
 from condlube.web.frame import Frame
 from condlube.web.guard import Forbidden
-from condlube.web.pages import queue_filters, tasks
+from condlube.web.pages import queue_filters
 from condlube.web.sessions import Session
 from condlube.web.telling import told
 

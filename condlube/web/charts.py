@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from itertools import groupby
-from math import ceil, floor, isfinite, log10
+from math import ceil, floor, log10
 
 from markupsafe import Markup, escape
 
-WIDTH, HEIGHT = 960.0, 210.0
+from condlube.explain import pictures
+from condlube.explain.pictures import WIDTH, Values, runs
+
+HEIGHT = 210.0
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 10.0, 12.0, 40.0
 POINTS = 260
-Values = Sequence[float | None]
 
 
 @dataclass(frozen=True)
@@ -50,12 +51,12 @@ def trend(
         parts.append(f'<path class="grid" d="M{x(day):.1f} {TOP:g}V{HEIGHT - BOTTOM:g}"/>')
         parts.append(f'<text class="tick" x="{x(day) + 3:.1f}" y="{HEIGHT - 6:g}">{text}</text>')
     kept = _thinned(observed)
-    for run in _runs(kept, low, high):
+    for run in runs(kept, low, high):
         upper = [f"{x(nights[k]):.1f},{y(high[k] or 0.0):.1f}" for k in run]
         lower = [f"{x(nights[k]):.1f},{y(low[k] or 0.0):.1f}" for k in reversed(run)]
         parts.append(f'<polygon class="band" points="{" ".join(upper + lower)}"/>')
     for name, values in (("expected", expected), ("observed", observed)):
-        for run in _runs(kept, values):
+        for run in runs(kept, values):
             points = " ".join(f"{x(nights[k]):.1f},{y(values[k] or 0.0):.1f}" for k in run)
             parts.append(f'<polyline class="{name}" points="{points}"/>')
     parts.extend(_mark(mark, x(mark.at)) for mark in marks if first <= mark.at <= nights[-1])
@@ -64,67 +65,13 @@ def trend(
 
 
 def spark(values: Values, label: str) -> Markup:
-    """A trend without axes, as wide as a word; the last value is dotted."""
-    known = [v for v in values if v is not None and isfinite(v)]
-    if not known:
-        return Markup("")
-    low, high = min(known), max(known)
-    reach = max(high - low, 1e-9)
-    width, height = 96.0, 22.0
-
-    def place(k: int, value: float) -> str:
-        return f"{2 + (width - 4) * k / max(len(values) - 1, 1):.1f},{2 + (height - 4) * (high - value) / reach:.1f}"
-
-    lines = "".join(
-        f'<polyline class="observed" points="{" ".join(place(k, values[k] or 0.0) for k in run)}"/>'
-        for run in _runs(range(len(values)), values)
-    )
-    last = max(k for k, v in enumerate(values) if v is not None)
-    dot_x, dot_y = place(last, values[last] or 0.0).split(",")
-    dot = f'<circle class="last" cx="{dot_x}" cy="{dot_y}" r="2"/>'
-    head = f'<svg class="spark" viewBox="0 0 {width:g} {height:g}" role="img" aria-label="{escape(label)}">'
-    return Markup(f"{head}{lines}{dot}</svg>")
+    """``explain.pictures.spark`` as it stands in a page."""
+    return Markup(pictures.spark(values, label))
 
 
 def waterfall(rows: Sequence[tuple[str, float, float]], label: str) -> Markup:
-    """Rows of name, bits and running total; bars begin where the row before ended. Full bars speak for, open ones
-    against."""
-    if not rows:
-        return Markup("")
-    ends = [0.0, *(total for _, _, total in rows)]
-    low, high = floor(min(ends)), ceil(max(ends))
-    high = max(high, low + 1)
-    line, left, right = 24.0, 220.0, 90.0
-    height = line * (len(rows) + 1) + 22
-
-    def x(bits: float) -> float:
-        return left + (WIDTH - left - right) * (bits - low) / (high - low)
-
-    parts = [f'<svg class="waterfall" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-label="{escape(label)}">']
-    step = max(1, ceil((high - low) / 12))
-    for value in range(low, high + 1, step):
-        parts.append(f'<path class="grid" d="M{x(value):.1f} 2V{height - 20:.0f}"/>')
-        place = f'x="{x(value):.1f}" y="{height - 6:.0f}" text-anchor="middle"'
-        parts.append(f'<text class="tick" {place}>{value:+d}</text>')
-    parts.append(f'<path class="even" d="M{x(0):.1f} 2V{height - 20:.0f}"/>')
-    before = 0.0
-    for k, (name, bits, total) in enumerate(rows):
-        y = line * k + 4
-        begin, end = sorted((x(before), x(total)))
-        word = "for" if bits >= 0 else "against"
-        parts.append(f'<text class="name" x="{left - 8:g}" y="{y + 13:.0f}" text-anchor="end">{escape(name)}</text>')
-        parts.append(
-            f'<rect class="{word}" x="{begin:.1f}" y="{y:.0f}" width="{max(end - begin, 1):.1f}" height="16"/>'
-            f'<text class="figure" x="{WIDTH - right + 84:g}" y="{y + 13:.0f}" text-anchor="end">{bits:+.2f}</text>'
-        )
-        parts.append(f'<path class="join" d="M{x(total):.1f} {y:.0f}v{line:.0f}"/>')
-        before = total
-    y = line * len(rows) + 4
-    parts.append(f'<text class="name sum" x="{left - 8:g}" y="{y + 13:.0f}" text-anchor="end">together</text>')
-    parts.append(f'<path class="sum" d="M{x(before):.1f} {y:.0f}l6 8l-6 8l-6 -8z"/>')
-    place = f'x="{WIDTH - right + 84:g}" y="{y + 13:.0f}" text-anchor="end"'
-    parts.append(f'<text class="figure sum" {place}>{before:+.2f}</text>')
-    return Markup("".join([*parts, "</svg>"]))
+    """``explain.pictures.waterfall`` as it stands in a page."""
+    return Markup(pictures.waterfall(rows, label))
 
 
 def bars(rows: Sequence[tuple[str, int]], label: str) -> Markup:
@@ -199,11 +146,3 @@ def _thinned(values: Values) -> list[int]:
         kept.update({stretch[-1], *((min(known)[1], max(known)[1]) if known else ())})
         kept.update(k for k in stretch if values[k] is None and (k == stretch[0] or values[k - 1] is not None))
     return sorted(kept)
-
-
-def _runs(positions: Sequence[int], *series: Values) -> Iterator[list[int]]:
-    """Unbroken stretches of positions at which every series has a value; a single one twice, so that it is drawn."""
-    for known, run in groupby(positions, key=lambda k: all(values[k] is not None for values in series)):
-        if known:
-            found = list(run)
-            yield found if len(found) > 1 else found * 2

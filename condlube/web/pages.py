@@ -2,27 +2,28 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
+from condlube.explain.table import source_name
 from condlube.operations import policies
 from condlube.operations.bearing import bearing_night, odds_bits, waterfall
-from condlube.operations.desk import Desk, Sight, evidence_of
 from condlube.operations.files import csv_text
 from condlube.operations.fleet import LIFE_EDGES, fleet
 from condlube.operations.health import health, reasons_of, rejected_lines
 from condlube.operations.queue import Filters, is_flagged, queue, queue_lines
 from condlube.operations.reviews import REASONS
-from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS, inspections, work
+from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS
 from condlube.operations.trial import trial as try_policy
+from condlube.operations.worklist import tasks
 from condlube.schema import words
 from condlube.web.charts import Mark
 from condlube.web.frame import Frame
 from condlube.web.sessions import Session
-from condlube.web.telling import source_name, told
+from condlube.web.telling import told
 
 Night = Annotated[date | None, Query()]
 
@@ -171,18 +172,3 @@ def queue_filters(
 ) -> Filters:  # fmt: skip
     """The filters in an address."""
     return Filters(area, route, call, reason, criticality, reviewed, standing, text, page)
-
-
-def tasks(desk: Desk, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    horizon = desk.definition.horizon_days
-    last = sight.night + timedelta(days=horizon)
-    decided = {
-        b: row
-        for b, row in sight.decisions.items()
-        if row["call"] in ("grease", "inspect") or (row["call"] and row["due_date"] and row["due_date"] <= last)
-    }
-    evidence = evidence_of(sight, decided)
-    return (
-        work(decided, evidence, sight.bearings, sight.night, horizon),
-        inspections(decided, evidence, sight.bearings),
-    )

@@ -15,6 +15,7 @@ from jinja2.runtime import Context
 from markupsafe import Markup
 
 from condlube.explain.sentences import sentence
+from condlube.explain.table import source_name
 from condlube.web import charts, telling
 
 HERE = Path(__file__).parent
@@ -37,7 +38,7 @@ def environment(zone: ZoneInfo, site: str) -> Environment:
         day=day, num=num, at=partial(at, zone=zone), shape=shape, words=lambda code: code.replace("_", " ")
     )
     made.globals.update(
-        site=site, zone=zone.key, charts=charts, source_name=telling.source_name, state_name=telling.state_name,
+        site=site, zone=zone.key, charts=charts, source_name=source_name, state_name=telling.state_name,
         row_says=telling.row_says, says=sentence, link=link, plain=plain,
     )  # fmt: skip
     return made

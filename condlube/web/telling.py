@@ -12,7 +12,6 @@ from condlube.explain.cautions import cautions
 from condlube.explain.interval import interval_lines
 from condlube.explain.phrases import STATES, fact, why_not
 from condlube.explain.sentences import second, sentence
-from condlube.explain.table import NAMES
 from condlube.operations.desk import Row
 from condlube.policy.model import Policy
 
@@ -48,12 +47,6 @@ def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy) -
         cautions(bearing, decision) if decision["call"] != "hold" else (),
         interval_lines(bearing, decision, evidence),
     )
-
-
-def source_name(source: str) -> str:
-    """Name of an evidence source."""
-    kind, _, finding = source.partition(".")
-    return f"found: {finding.replace('_', ' ')}" if kind == "finding" else NAMES[source]
 
 
 def state_name(state: str) -> str:

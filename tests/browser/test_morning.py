@@ -8,7 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 from review_site import DRY, HOSTILE
 
 from condlube.operations.desk import Desk
-from condlube.web.report import static_report
+from condlube.operations.report import static_report
 
 PAGES = [
     "/queue", "/queue?standing=all", f"/bearing?id={DRY}", f"/bearing?id={HOSTILE}", "/worklist", "/fleet", "/data",
