@@ -12,7 +12,7 @@ import pandas as pd
 
 from condlube.detection.begins import EPOCH, begins_of
 from condlube.detection.figures import figures_of
-from condlube.detection.frozen import Frozen, frozen_of, margins_of
+from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
 from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.route import second_reading
 from condlube.detection.series import Cells, cells_of
@@ -20,6 +20,7 @@ from condlube.detection.silence import silence
 from condlube.detection.states import states_of, within
 from condlube.detection.tracks import Tracks, tracks_of
 from condlube.manipulation.expected import OUTSIDE, UNKNOWN, deviation_of, from_scale
+from condlube.manipulation.kernel import Ints
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema
 from condlube.schema.nights import midnight
@@ -74,9 +75,16 @@ def _compared(rows: pd.DataFrame, tracks: Tracks) -> pd.DataFrame:
     point, night, newest = (rows[c].to_numpy() for c in ("point", "day", "newest"))
     track = within(tracks.point, tracks.serves, point, night)
     track = np.where((track >= 0) & (night <= np.append(tracks.until, -1)[track]), track, -1)
-    row = within(tracks.track, tracks.day, track, newest)
-    row = np.where((row >= 0) & (np.append(tracks.day, -1)[row] == newest), row, -1)
+    row = _row_of(tracks, track, newest)
     code = np.append(tracks.code, -1)[row]
+    while True:  # where an extended reference does not reach, the one that it extends serves
+        before = np.where(code == OUTSIDE, track - 1, -1)
+        held = (np.append(tracks.point, -1)[before] == point) & (night <= np.append(tracks.until, -1)[before])
+        if not held.any():
+            break
+        track = np.where(held, before, track)
+        row = np.where(held, _row_of(tracks, track, newest), row)
+        code = np.where(held, np.append(tracks.code, -1)[row], code)
     refused = (rows["status"] == "assessed").to_numpy() & (code != COMPARED)
     reason = np.array([_REFUSED.get(c, "collecting") for c in code], dtype=object)
     return rows.assign(
@@ -86,6 +94,12 @@ def _compared(rows: pd.DataFrame, tracks: Tracks) -> pd.DataFrame:
         status=np.where(refused, "not_testable", rows["status"].to_numpy()),
         reason=np.where(refused, reason, rows["reason"].to_numpy()),
     )
+
+
+def _row_of(tracks: Tracks, track: Ints, newest: Ints) -> Ints:
+    """Row of each track's night on exactly the newest day; -1 without one."""
+    row = within(tracks.track, tracks.day, track, newest)
+    return np.where((row >= 0) & (np.append(tracks.day, -1)[row] == newest), row, -1)
 
 
 def _fall_silent(rows: pd.DataFrame, residual: pd.Series, cells: Cells, policy: Policy) -> None:
@@ -123,6 +137,8 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     quantity = cells.points["quantity"].to_numpy(dtype=object)[rows["point"].to_numpy()]
     deepest = -np.array([policy.detection.fall.of(q) for q in quantity], dtype=float)
     fallen = rows["residual"].to_numpy(dtype=float) <= deepest
+    extended = np.append(frozen.rows["began"].to_numpy(dtype=object) == EXTENDED, False)[reference]
+    rows.loc[assessed & extended, "reason"] = "reference_extended"
     rows.loc[assessed & lowered, "reason"] = "reference_lowered"
     rows.loc[assessed & fallen, "reason"] = "state_unclear"
     begun = [*frozen.rows["reference_from"], pd.NaT]

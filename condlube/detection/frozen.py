@@ -11,9 +11,10 @@ import pandas as pd
 
 from condlube.detection.begins import local_days
 from condlube.manipulation.expected import HINGES, OUTSIDE, SIZE, Models, predict
-from condlube.manipulation.kernel import Floats, Ints
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.policy.model import Policy
 
+EXTENDED = "extended"  # why a reference began that only widens the operating range of those before it
 _SPEEDS = 5  # at which a model is compared with its parent
 
 
@@ -98,10 +99,11 @@ def margins_of(quantities: Sequence[str], policy: Policy) -> Floats:
     ).reshape(-1, 3)
 
 
-def difference(models: Models, c: Ints, p: Ints, margins: Floats) -> tuple[Floats, Floats]:
+def difference(models: Models, c: Ints, p: Ints, margins: Floats, reach: Bools) -> tuple[Floats, Floats]:
     """How much higher models ``c`` expect than their parents ``p`` over c's operating range, and the uncertainty.
 
-    Mean over five speeds of the range; NaN where the parent has seen nothing like them.
+    Mean over five speeds of the range; NaN where the parent has seen nothing like them, unless it is to
+    ``reach`` so far.
     """
     low, high = models.low[c], models.high[c]
     operating = np.repeat(0.5 * (low + high), _SPEEDS, axis=0)
@@ -110,7 +112,7 @@ def difference(models: Models, c: Ints, p: Ints, margins: Floats) -> tuple[Float
     wide = np.repeat(margins, _SPEEDS, axis=0)
     ours, our_variance, _ = predict(models, np.repeat(c, _SPEEDS), operating, wide)
     theirs, their_variance, place = predict(models, np.repeat(p, _SPEEDS), operating, wide)
-    seen = place < OUTSIDE
+    seen = (place < OUTSIDE) | (np.repeat(reach, _SPEEDS) & (place == OUTSIDE))
     count = seen.reshape(-1, _SPEEDS).sum(axis=1).astype(float)
     count[count == 0] = np.nan
     over = np.where(seen, ours - theirs, 0.0).reshape(-1, _SPEEDS).sum(axis=1) / count

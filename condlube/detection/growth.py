@@ -7,6 +7,7 @@ import numpy as np
 from condlube.manipulation.kernel import Floats, Ints, columns
 
 _NIGHTS = 4
+_STEP = 0.5  # so much of a single step does not count as growth
 
 
 def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over: float, days: int) -> Floats:
@@ -14,8 +15,8 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
 
     Series k is rows ``lo[k]`` to ``hi[k]``, its spread ``spread[k]``. The rise is the least-squares slope over the last
     four sound nights (three, where there are no more within ``days`` days) times their length, never more than their
-    range, less what the largest step between two nights has over the second largest: a single step, as of another load,
-    does not grow. 0 where the mean level of the last two nights is not over ``over`` spreads, so that no single night
+    range, less half of what the largest step between two nights has over the second largest: a single step may be that
+    of another load. 0 where the mean level of the last two nights is not over ``over`` spreads, so that no single night
     of usual noise grows, or with fewer than three nights.
     """
     made = np.zeros(len(lo))
@@ -38,5 +39,5 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
     lowest = np.where(filled, level, np.inf).min(axis=1)
     step = np.sort(np.where(filled[:, :-1], np.diff(level, axis=1), 0.0), axis=1)
     alone = step[:, -1] - np.maximum(step[:, -2], 0.0)
-    made[grown] = np.maximum(0.0, np.minimum(rise, highest - lowest) - np.maximum(alone, 0.0)) / spread[grown]
+    made[grown] = np.maximum(0.0, np.minimum(rise, highest - lowest) - _STEP * np.maximum(alone, 0.0)) / spread[grown]
     return made

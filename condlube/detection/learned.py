@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from condlube.detection.begins import Begin, changed, replaced
-from condlube.detection.frozen import Frozen, blank, margins_of, stack
+from condlube.detection.frozen import EXTENDED, Frozen, blank, margins_of, stack
 from condlube.detection.lineage import Family, against_family, against_parent, families_of, family_of
 from condlube.detection.series import Cells
 from condlube.manipulation.fit import fit_references
@@ -42,6 +42,7 @@ class Learned:
         self.began: list[str] = frozen.rows["began"].to_list()
         self.serving = np.full(len(points), -1)
         self.parent = np.full(len(points), -1)
+        self.covering: list[list[int]] = [[] for _ in range(len(points))]  # serves, with what it extends
         self.members: dict[str, dict[int, int]] = {}
         rows = np.arange(len(frozen.point))
         number = rows - np.searchsorted(frozen.point, frozen.point)
@@ -52,6 +53,7 @@ class Learned:
     def forget(self, p: int) -> None:
         """Another bearing or sensor: nothing serves it yet."""
         self.serving[p] = self.parent[p] = -1
+        self.covering[p] = []
 
     def freeze(
         self, points: Sequence[int], chosen: Sequence[Ints], pending: Sequence[int], began: Sequence[str], day: int,
@@ -99,8 +101,9 @@ class Learned:
         more, lower = np.zeros(len(of)), np.zeros(len(of), dtype=bool)
         held = np.flatnonzero(self.parent[of] >= 0)
         more[held], lower[held] = against_parent(
-            self.models, rows[held], self.parent[of[held]], self.margins[of[held]], self.policy
-        )
+            self.models, rows[held], self.parent[of[held]], self.margins[of[held]],
+            np.array([self.began[r] == EXTENDED for r in rows[held]], dtype=bool), self.policy,
+        )  # fmt: skip
         return more, lower
 
     def _adopt(self, of: Ints, rows: Ints, lower: Bools) -> None:
@@ -111,6 +114,7 @@ class Learned:
             if self.parent[p] < 0 or new or sits_lower:
                 self.parent[p] = r
             self.serving[p] = r
+            self.covering[p] = [*(self.covering[p] if self.began[r] == EXTENDED else []), r]
             if self.family[p]:
                 self.members.setdefault(self.family[p], {})[p] = r
 

@@ -71,8 +71,13 @@ def against_family(models: Models, r: int, family: Family | None, floor: float, 
     return Adjusted(off, min(1.0, off / above) if above > 0 else weight, max(float(pooled), floor))
 
 
-def against_parent(models: Models, r: Ints, p: Ints, margins: Floats, policy: Reference) -> tuple[Floats, Bools]:
-    """Level to take off each reference because its parent sits lower, and which are new parents: clearly lower."""
-    over, uncertainty = difference(models, r, p, margins)
+def against_parent(
+    models: Models, r: Ints, p: Ints, margins: Floats, extended: Bools, policy: Reference
+) -> tuple[Floats, Bools]:
+    """Level to take off each reference because its parent sits lower, and which are new parents: clearly lower.
+
+    An extended reference is held against what its parent expects beyond the range it has seen, and is no parent.
+    """
+    over, uncertainty = difference(models, r, p, margins, extended)
     allowed = np.fmax(policy.tolerance_spreads * models.spread[p], uncertainty)
-    return np.fmax(0.0, over - allowed), over < -allowed
+    return np.fmax(0.0, over - allowed), (over < -allowed) & ~extended

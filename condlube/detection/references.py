@@ -26,7 +26,8 @@ from condlube.detection.begins import (
     replaced,
 )
 from condlube.detection.expected_rows import ExpectedRows
-from condlube.detection.frozen import frozen_of, model_columns
+from condlube.detection.extension import extensions
+from condlube.detection.frozen import EXTENDED, frozen_of, model_columns
 from condlube.detection.learned import Learned
 from condlube.detection.plan import Periods, plan
 from condlube.detection.series import cells_of
@@ -129,14 +130,17 @@ class _Walk:
 
     def run(self) -> pd.DataFrame:
         ready: list[tuple[int, int]] = []
-        self._look_ahead([p for p in range(len(self.ids)) if self._first_task(p)], ready)
+        everyone = range(len(self.ids))
+        idle = [p for p in everyone if self.points[p].pending is None and self.serving(p) >= 0]
+        collecting = [p for p in everyone if self._first_task(p)]
+        self._look_ahead(collecting + self._follow(idle, ready), ready)
         while ready:
             day, p = heapq.heappop(ready)
             group = [p]
             while ready and ready[0][0] == day:
                 group.append(heapq.heappop(ready)[1])
             self._freeze(group, day)
-            self._look_ahead([p for p in group if self._after_freezing(p, day)], ready)
+            self._look_ahead(self._follow(group, ready), ready)
         return self.out.table()
 
     # what comes next for a point
@@ -147,21 +151,35 @@ class _Walk:
         if point.pending is not None:
             return self._set_end(p)
         if self.serving(p) >= 0:
-            return self._after_freezing(p, self.learned.last[self.serving(p)])
+            return False
         lo, hi = self.cells.start[p], self.cells.start[p + 1]
         sound = np.flatnonzero(self.cells.sound[lo:hi])
         if not len(sound):
             return False
         return self._begin(p, int(self.cells.day[lo + sound[0]]), "first", None)
 
-    def _after_freezing(self, p: int, day: int) -> bool:
-        point = self.points[p]
-        serving = self.serving(p)
+    def _follow(self, group: list[int], ready: list[tuple[int, int]]) -> list[int]:
+        """What comes after the references that serve these points; returns those that collect the next."""
+        reference = self.policy.reference
+        full = [p for p in group if self.learned.began[self.serving(p)] != "first" and not self.signal["route"].iat[p]]
+        wider = extensions(
+            np.array(full, dtype=np.int64), [self.learned.covering[p] for p in full], self.learned, self.cells,
+            self.learnable, reference.extend_nights, reference.extend_days,
+        )  # fmt: skip
+        return [p for p in group if self._after_freezing(p, wider.get(p), ready)]
+
+    def _after_freezing(self, p: int, wider: Ints | None, ready: list[tuple[int, int]]) -> bool:
+        point, serving = self.points[p], self.serving(p)
+        day = self.learned.last[serving]
         if self.learned.began[serving] == "first":
             return self._begin(p, day + 1, "completed", None)
         point.pending = None
         since = self.learned.first[serving]
         event = next((b for b in point.begins if b.day > day or (b.change and b.day > since)), None)
+        if wider is not None and (event is None or self.cells.day[wider[-1]] < event.day):
+            point.pending, point.began, point.cells = int(self.cells.day[wider[0]]), EXTENDED, wider
+            heapq.heappush(ready, (int(self.cells.day[wider[-1]]), p))
+            return False
         return self._restart(p, event) if event is not None and event.day <= self.last_day else False
 
     def _restart(self, p: int, event: Begin) -> bool:
@@ -250,7 +268,7 @@ class _Walk:
         for p, point, begin, new in zip(group, points, pending, adopted, strict=True):
             known_at = pd.Timestamp(int(self.cells.known_at[point.cells].max()), unit="us", tz="UTC")
             self.from_.append(self.out.instant(begin))
-            if served[p] >= 0:
+            if served[p] >= 0 and point.began != EXTENDED:
                 self.out.end(p, self.from_[served[p]], "superseded", day, known_at)
             self.out.emit(
                 p, self.from_[new.row], "frozen", day, known_at, began=point.began,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from condlube.detection.begins import Begin
-from condlube.detection.frozen import Frozen
+from condlube.detection.frozen import EXTENDED, Frozen
 from condlube.detection.levels import COMPARED, night_levels
 from condlube.detection.series import Cells
 from condlube.manipulation.kernel import Bools, Floats, Ints
@@ -48,6 +48,9 @@ def tracks_of(
     again = np.flatnonzero(point[1:] == point[:-1])
     until[again] = frozen.last[again + 1] - 1
     lower = np.full(count, -_NEVER)
+    extends = frozen.rows["began"].to_numpy(dtype=object) == EXTENDED
+    for r in again[::-1][extends[again[::-1] + 1]]:  # what is extended goes on serving
+        until[r] = until[r + 1]
     for p in np.unique(point):
         changes = [b for b in begins[p] if b.change]
         for r in np.flatnonzero(point == p) if changes else ():

@@ -62,6 +62,8 @@ class Reference:
     range_nights: Annotated[int, Within(0, 365)]
     max_days: Annotated[int, Within(3, 365)]
     abandon_days: Annotated[int, Within(3, 3650)]
+    extend_nights: Annotated[int, Within(3, 365)]
+    extend_days: Annotated[int, Within(3, 365)]
     route_min_readings: Annotated[int, Within(3, 100)]
     route_full_readings: Annotated[int, Within(3, 100)]
     gate_spreads: _Positive
@@ -83,6 +85,8 @@ class Reference:
             yield "full_nights", "at least min_nights"
         if self.route_full_readings < self.route_min_readings:
             yield "route_full_readings", "at least route_min_readings"
+        if self.extend_days < self.extend_nights:
+            yield "extend_days", "at least extend_nights"
         if self.abandon_days < self.max_days:
             yield "abandon_days", "at least max_days"
 

@@ -33,8 +33,8 @@ def grown(values, days=None):
 def test_growth_is_the_rise_of_the_last_nights_in_spreads():
     assert grown([0, 0, 2, 4, 6, 8]) == pytest.approx(6.0)
     assert grown([3, 5, 7]) == pytest.approx(4.0)
-    assert grown([0, 1, 3, 9]) == pytest.approx(8.7 - 4.0)  # slope over three nights, less what 6 has over 2
-    assert grown([0, 0, 9, 9]) == 0  # one step
+    assert grown([0, 1, 3, 9]) == pytest.approx(8.7 - 2.0)  # slope over three nights, less half of what 6 has over 2
+    assert grown([0, 0, 9, 9]) == pytest.approx(4.5)  # one step: half of it
     assert grown([9, 9, 9, 9]) == 0
     assert grown([9, 7, 6, 5]) == 0
     assert grown([0, 1, 2, 3]) == 0  # not over four spreads

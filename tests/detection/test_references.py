@@ -170,3 +170,47 @@ def test_empty_and_hostile_tables(sim):
     assert np.isfinite(level(plant.frozen(summaries=bare)))
     none = (sim.table(t) for t in ("summaries", "expected", "events", "points", "bearings"))
     assert advance(*none, as_of(plant.night(3), ZONE), ZONE, plant.policy).empty
+
+
+def new_speed(sim, rise=0.0):
+    """A machine at 1480 r/min that runs at 1000 from day 60 on, 3.4 dB quieter for that; ``rise`` comes with it."""
+    day = np.arange(160)
+    speed = np.where(day < 60, 1480.0, 1000.0)[None]
+    values = 30 + 6 * np.log2(speed / 1480) + rise * (day >= 60) + sim.noise((1, 160))
+    return sim.plant(values, speed_rpm=speed)
+
+
+def test_a_lasting_new_speed_extends_the_reference(sim):
+    plant = new_speed(sim)
+    frozen = plant.frozen()
+    assert frozen["began"].to_list() == ["first", "completed", "extended"]
+    rows = plant.compare()
+    assert set(rows["reason"][60:73]) == {"out_of_range"}
+    assert set(rows["reason"][73:]) == {"reference_extended"}
+    assert rows["deviation"][75:].abs().max() < 2
+    back = plant.summaries.assign(
+        speed_rpm=plant.summaries["speed_rpm"].where(plant.summaries["date"] < "2024-05-20", 1480.0)
+    )
+    back["median"] = back["median"] + np.where(back["date"] < "2024-05-20", 0.0, 3.4)
+    plant.summaries = back
+    rows = plant.compare()
+    assert set(rows["reason"][140:]) == {""}  # the old range is known as before
+    assert rows["deviation"][140:].abs().max() < 2
+
+
+def test_a_fault_that_comes_with_a_new_speed_is_not_learned_whole(sim):
+    assert new_speed(sim, 12.0).one(150)["deviation"] > 7
+
+
+def test_extension_night_by_night_equals_one_call(sim):
+    plant = new_speed(sim)
+    grown = sim.table("expected")
+    for day in range(20, 100):
+        tonight = as_of(plant.night(day), ZONE)
+        seen = plant.summaries[plant.summaries["date"] <= pd.Timestamp(plant.night(day))]
+        since = lookback(grown, tonight, ZONE, plant.policy)
+        seen = seen if since is None else seen[seen["date"] >= pd.Timestamp(since)]
+        new = plant.learn(day, grown, seen)
+        grown = pd.concat([grown, new], ignore_index=True) if len(grown) else new
+    whole = plant.learn(99)
+    assert sorted(map(str, whole[KEY].to_numpy().tolist())) == sorted(map(str, grown[KEY].to_numpy().tolist()))
