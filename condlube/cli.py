@@ -19,7 +19,8 @@ from condlube.cli_parts import site as site_argument
 from condlube.errors import Busy, CondlubeError, StoreError
 
 _LAZY = {
-    "backtest": "condlube.cli_backtest:backtest", "calc": "condlube.cli_calc:calc",
+    "access": "condlube.cli_review:access", "backtest": "condlube.cli_backtest:backtest",
+    "calc": "condlube.cli_calc:calc", "policy": "condlube.cli_review:policy",
     "store": "condlube.cli_store:store", "tune": "condlube.cli_backtest:tune",
 }  # fmt: skip
 _CONTEXT = {"help_option_names": ["-h", "--help"]}

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
 from condlube.detection.visible import visible_expected
-from condlube.operations.decide import decide_batch
+from condlube.operations.decide import Tables, decide_batch
 from condlube.operations.desk import Sight
 from condlube.policy.model import Policy
 from condlube.store import views
@@ -41,9 +41,19 @@ def trial(sight: Sight, before: Policy, after: Policy) -> Trial:
 
 def calls(sight: Sight, policy: Policy) -> Mapping[str, str]:
     """Call of every bearing by a policy; those stored where the run used it. Nothing is written."""
-    run = sight.run
-    if policy.digest == run["policy_digest"]:
+    if policy.digest == sight.run["policy_digest"]:
         return {b: row["call"] or _FAILED for b, row in sight.decisions.items()}
+    decisions, _ = decide_again(sight, policy)
+    return {
+        b: call or _FAILED
+        for b, call in zip(decisions["bearing_id"].to_pylist(), decisions["call"].to_pylist(), strict=True)
+    }
+
+
+def decide_again(sight: Sight, policy: Policy) -> Tables:
+    """Decisions and evidence of the night by a policy, from the rows that its run could see: with the policy of the run,
+    what it decided. Nothing is written."""
+    run = sight.run
     end, known_by, night = run["as_of"], run["known_by"], run["night"]
     plant = Plant.of(sight.register)
     zone = sight.register.site.zone
@@ -56,8 +66,4 @@ def calls(sight: Sight, policy: Policy) -> Mapping[str, str]:
     _, deviations = compare(plant, seen, expected, events, night, end, known_by, policy)
     usage = views.summaries(sight.snapshot, known_by, window, _USAGE).to_pandas()
     whole = Bearings(turns(plant, policy), plant.points, deviations, usage)
-    decisions, _ = decide_batch(whole, plant, events, reviews, policy, end)
-    return {
-        b: call or _FAILED
-        for b, call in zip(decisions["bearing_id"].to_pylist(), decisions["call"].to_pylist(), strict=True)
-    }
+    return decide_batch(whole, plant, events, reviews, policy, end)

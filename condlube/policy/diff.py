@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
 from condlube.policy.model import Policy
@@ -28,6 +28,24 @@ def differences(before: Policy, after: Policy) -> list[Difference]:
             if (d.key, d.before, d.after) not in inherited:
                 found.append(Difference(f"criticality.{name}.{d.key}", d.before, d.after))
     return found
+
+
+def section_of(key: str) -> str:
+    """Section that a differing key belongs to, whether of every bearing or of a criticality."""
+    parts = key.split(".")
+    return parts[2] if parts[0] == "criticality" else parts[0]
+
+
+def with_section(policy: Policy, other: Policy, section: str) -> Policy:
+    """``policy`` with one section of ``other``, for every criticality."""
+    made = replace(policy, **{section: getattr(other, section)})
+    words = dict(policy.by_criticality) | dict(other.by_criticality)
+    own = tuple(
+        (word, replace(policy.for_criticality(word), **{section: getattr(other.for_criticality(word), section)}))
+        for word in sorted(words)
+    )
+    object.__setattr__(made, "by_criticality", own)
+    return made
 
 
 def _between(path: str, before: Any, after: Any) -> Iterator[Difference]:

@@ -26,7 +26,7 @@ def serve(site: Path, host: str, port: int) -> None:
     if not access and not is_loopback(host):
         raise CondlubeError(
             f"host {host}: the pages would be open to the network. Give somebody credentials first with "
-            f"`condlube access {site} NAME`, or keep to 127.0.0.1"
+            f"`condlube access {site} NAME --role analyst`, or keep to 127.0.0.1"
         )
     app = create_app(site, access)
     Thread(target=keep_warm, args=(app.state.frame.desk,), daemon=True).start()
