@@ -51,7 +51,7 @@ def calls(sight: Sight, policy: Policy) -> Mapping[str, str]:
 
 
 def decide_again(sight: Sight, policy: Policy) -> Tables:
-    """Decisions and evidence of the night by a policy, from the rows that its run could see: with the policy of the run,
+    """Decisions and evidence of the night by a policy, from the rows that its run could see: by the run's own policy
     what it decided. Nothing is written."""
     run = sight.run
     end, known_by, night = run["as_of"], run["known_by"], run["night"]

@@ -1,6 +1,5 @@
 """``condlube access``: passwords from standard input, hashed, beside the definition and never in it."""
 
-import os
 import stat
 
 import pytest
@@ -30,7 +29,7 @@ def test_add_change_list_and_remove(site):
     assert run(site, "rui").output == "rui is reader\n"
     file = site / "access.json"
     assert PASSWORD not in file.read_text()
-    assert stat.S_IMODE(os.stat(file).st_mode) == 0o600
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
     assert Access.load(file).check("ana", PASSWORD).role == "analyst"
     assert run(site, "ana", password="another long password").output == "ana is analyst\n"
     assert Access.load(file).check("ana", PASSWORD) is None
