@@ -117,7 +117,7 @@ def _early(judged: Judged) -> str:
         return f"More than half of the {lead.warned} warned failures were warned of at the lead time's limit.{least}"
     return (
         f"Half of the {lead.warned} warned failures were warned of {lead.median_d:.0f} days ahead or earlier, the "
-        f"shortest warning was {lead.days.min():.0f} day{'s' * (lead.days.min() != 1)}.{least}"
+        f"shortest warning was {lead.days.min():.0f} {'day' if lead.days.min() == 1 else 'days'}.{least}"
     )
 
 

@@ -52,7 +52,8 @@ class Tuned:
 
     ``fitted`` is -ln of the probability of the state on record, on the nights fitted to; ``by_bearing`` the same on
     bearings, ``by_time`` on later nights, that were not fitted to. ``folds`` holds for each fold the bearings held out
-    and the policy fitted without.
+    and the policy fitted without. ``frequency`` is how many times as often each moved state is on record as its prior
+    says: far from 1, the fit bends the curves to make up for a prior that is not this plant's.
     """
 
     base: Policy
@@ -64,6 +65,7 @@ class Tuned:
     fitted: Compared | None
     by_bearing: Compared | None
     by_time: Compared | None
+    frequency: dict[str, float]
     folds: tuple[tuple[IntArray, Policy], ...]
 
 
@@ -101,7 +103,7 @@ def tune_weights(judged: Judged, decisions: pd.DataFrame, policy: Policy, rng: n
     """Fit the weights and say whether they may move."""
     episodes = episodes_of(judged)
     moved = tuple(state for state, count in episodes.items() if count >= EPISODES_MIN)
-    stay = Tuned(policy, episodes, moved, "", policy, None, None, None, None, ())
+    stay = Tuned(policy, episodes, moved, "", policy, None, None, None, None, {}, ())
     if not moved:
         said = ", ".join(f"{state} {count}" for state, count in episodes.items() if count) or "none"
         return _kept(stay, f"too few failures, findings and needed greasings to move anything: {said}; "
@@ -130,12 +132,22 @@ def _tuned(stay: Tuned, nights: Nights, day: IntArray, policy: Policy, rng: np.r
     by_time = _later(nights, day, policy, stay.moved, drawn)
     final, proposed = _fit(nights, policy, stay.moved)
     fitted = _compared(nights, log_loss(nights, policy), log_loss(nights, proposed), drawn)
-    made = Tuned(policy, stay.episodes, stay.moved, "", proposed, final, fitted, by_bearing, by_time, tuple(folds))
+    made = Tuned(
+        policy, stay.episodes, stay.moved, "", proposed, final, fitted, by_bearing, by_time,
+        frequency(nights, stay.moved), tuple(folds),
+    )  # fmt: skip
     if not by_bearing.gain.low > 0:
         return _kept(made, "on bearings that were not fitted to, the tuned weights are not surely better", policy)
     if by_time is not None and by_time.gain.high < 0:
         return _kept(made, "on later nights the tuned weights are surely worse", policy)
     return made
+
+
+def frequency(nights: Nights, moved: tuple[str, ...]) -> dict[str, float]:
+    """How many times as often each state is on record as its prior says."""
+    odds = np.exp2(np.column_stack([np.zeros(len(nights.state)), nights.prior_bits]))
+    prior = nights.weight @ (odds / odds.sum(axis=1)[:, None])
+    return {s: float(nights.weight @ (nights.state == STATES.index(s)) / prior[STATES.index(s)]) for s in moved}
 
 
 def _kept(tuned: Tuned, why: str, policy: Policy | None = None) -> Tuned:

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from condlube.backtest.answers import figure, side_by_side
+from condlube.backtest.answers import figure, number, side_by_side
 from condlube.backtest.grease_life import GreaseLife, fillings, grease_life
-from condlube.backtest.nulls import number
+from condlube.backtest.nulls import number as on_grid
 from condlube.backtest.proposal import Proposal, Scores, propose
 from condlube.backtest.propose import headed, text_of
 from condlube.backtest.scores import RATE, SHARE
@@ -28,6 +28,8 @@ from condlube.operations.replay import OnStep, quiet, replay
 from condlube.policy.parse import parse_policy
 from condlube.store.store import Store
 
+FAR = 3.0
+"""A state that many times more or less often on record than its prior says is worth a word."""
 SHOWN = ("caught", "false inspects", "false greases", "cost")
 
 
@@ -68,6 +70,7 @@ class Tuning:
         return {
             "site": self.site, "first": self.first, "last": self.last, "episodes": self.proposal.found.episodes,
             "moved": self.proposal.moved, "why_not": self.proposal.found.why_not,
+            "frequency": self.proposal.found.frequency,
             "proposed": None if self.proposed is None else str(self.proposed),
             "log_loss": {name: None if c is None else _plain(c) for name, c in self._checks().items()},
             "scores": {
@@ -97,6 +100,10 @@ class Tuning:
             yield f"Proposed to move: {', '.join(moved)}."
         if found.why_not:
             yield f"{'The weights stay as they are' if moved else 'The policy stays as it is'}: {found.why_not}."
+        for state, times in found.frequency.items():
+            if not 1 / FAR < times < FAR:
+                yield (f"{state} is on record {number(times)} times as often as its prior says: look at [prior] before "
+                       "the bits of levels as expected, which make up for it.")  # fmt: skip
         for name, c in self._checks().items():
             if c is not None:
                 yield (f"Log loss, {name.replace('_', ' ')}: in force {c.in_force:.4f}, tuned {c.tuned:.4f}, "
@@ -133,7 +140,7 @@ def tune(path: Path, first: date, last: date, every: int = 1, on_step: OnStep = 
     proposal = propose(judged, decisions, plant, policy, np.random.default_rng(SEED))
     made = Tuning(
         definition.site.name, span.nights[0], span.nights[-1], proposal,
-        grease_life(*fillings(judged.grid, number(judged.grid, decisions, "x"), judged.record), policy),
+        grease_life(*fillings(judged.grid, on_grid(judged.grid, decisions, "x"), judged.record), policy),
         definition.output / f"policy-proposed-{span.nights[-1]}.toml" if proposal.policy is not policy else None,
     )  # fmt: skip
     if made.proposed is not None:

@@ -13,7 +13,7 @@ from condlube.assessment.sources import OTHERS, POSITION, SOURCES, tables
 from condlube.backtest.fit import FITTED, Column, Nights, among, bits_of, columns_of, design, fit, log_loss
 from condlube.backtest.propose import headed, text_of, with_weights
 from condlube.backtest.search import positions, stretched
-from condlube.backtest.tuning import Tuned, tune_nights
+from condlube.backtest.tuning import Tuned, frequency, tune_nights
 from condlube.policy.parse import parse_policy
 
 MOVED = ("starved", "damaged")
@@ -122,7 +122,7 @@ def alone(told: Nights) -> Nights:
 
 
 def blank(policy) -> Tuned:
-    return Tuned(policy, {}, MOVED, "", policy, None, None, None, None, ())
+    return Tuned(policy, {}, MOVED, "", policy, None, None, None, None, {}, ())
 
 
 def test_no_signal_moves_nothing(policy):
@@ -133,6 +133,14 @@ def test_no_signal_moves_nothing(policy):
     made = tune_nights(blank(policy), told, day, policy, rng)
     assert made.policy is policy
     assert "not surely better" in made.why_not
+
+
+def test_a_state_more_frequent_than_its_prior_is_told():
+    """Eight nights in a hundred damaged, where the prior says one."""
+    bits = among(np.full((100, len(OTHERS)), np.log2(0.01 / 0.99)), ("damaged",))
+    state = np.where(np.arange(100) < 8, 1 + OTHERS.index("damaged"), 0)
+    told = Nights(bits, np.full((100, len(SOURCES)), np.nan), state, np.ones(100), np.arange(100))
+    assert frequency(told, ("damaged",)) == {"damaged": pytest.approx(8.0)}
 
 
 def test_a_signal_moves_the_policy_and_says_how_sure(policy):
