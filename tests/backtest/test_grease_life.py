@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from condlube.backtest.grease_life import failed_by, grease_life
 from condlube.backtest.grease_life import fillings as fillings_of
@@ -47,6 +47,22 @@ def test_few_ends_keep_the_handbooks_shape(policy):
     assert found.shape == policy.prior.weibull_slope
     # Weibull with known shape: eta^beta = sum x^beta / r (maximum likelihood with r failures)
     assert found.scale == pytest.approx((x**2.366).sum() ** (1 / 2.366))
+
+
+def test_the_fit_solves_the_likelihood_equation_of_censored_weibull_lives(policy):
+    """sum x^b ln x / sum x^b - 1/b = mean of ln x of those that ended (Lawless, Statistical Models and Methods for
+    Lifetime Data, 2nd ed., section 5.2), and eta^b = sum x^b / r."""
+    x, ended = lives(np.random.default_rng(4), 600, shape=1.7)
+    found = grease_life(x, ended, policy)
+    assert found is not None
+    assert not found.shape_kept
+
+    def equation(b: float) -> float:
+        return float((x**b * np.log(x)).sum() / (x**b).sum() - 1 / b - np.log(x[ended]).mean())
+
+    shape = optimize.brentq(equation, 0.2, 10.0)
+    assert found.shape == pytest.approx(shape, rel=1e-3)
+    assert found.scale == pytest.approx(((x**shape).sum() / ended.sum()) ** (1 / shape), rel=1e-3)
 
 
 def test_no_end_no_fit(policy):
