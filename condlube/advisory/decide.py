@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from condlube.advisory import guards, story
@@ -156,7 +157,7 @@ def _decide(
         "second_action": story.second_action(call, look, odds, dearer, evidence, s, left, policy),
         "look_at": story.supply_first(call, look, bearings),
         "basis": basis,
-        "guards": [" ".join(c for c, is_so in zip(guards.CODES, row, strict=True) if is_so) for row in applied],
+        "guards": _codes(applied),
         "cost_call": actions[cost_call],
         "reason": story.reason(call, basis, state, source, evidence, applied),
         **{f"p_{word}": odds[:, k] for k, word in enumerate(STATES)},
@@ -179,6 +180,13 @@ def _decide(
     inverter = (bearings["drive"] == "inverter").to_numpy(dtype=np.bool_)
     facts = guards.facts(s, over, inverter, policy)
     return Part(at, nights, life, prior, codes, evidence, facts, decisions)
+
+
+def _codes(applied: BoolArray) -> npt.NDArray[np.object_]:
+    """Codes of the guards that apply, in their order, one text a row; each combination is written once."""
+    pattern, which = np.unique(applied @ (1 << np.arange(applied.shape[1])), return_inverse=True)
+    texts = [" ".join(code for k, code in enumerate(guards.CODES) if bits >> k & 1) for bits in pattern.tolist()]
+    return np.array(texts, dtype=object)[which]
 
 
 def _margin(cost: FloatArray, call: IntArray, left: BoolArray) -> FloatArray:

@@ -151,7 +151,8 @@ def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, Boo
     is_ratio = ~np.isin(quantity, ("ultrasound", "acceleration", "temperature"))
     with np.errstate(divide="ignore", invalid="ignore"):
         size = np.abs(np.where(is_ratio, np.log(value), value))
-    large = np.array([policy.detection.large.of(q) for q in quantity], dtype=np.float64)
+    which, names = pd.factorize(quantity)
+    large = np.array([policy.detection.large.of(name) for name in names], dtype=np.float64)[which]
     alone = _number(deviations, "nights_over") < p.sound_readings
     change = size > p.noise_spreads * _number(deviations, "reference_spread")
     seen = (size >= large) | (_number(deviations, "growth") > policy.weights.growth_from)
@@ -197,9 +198,10 @@ def _own(nights: Nights, deviations: pd.DataFrame) -> pd.DataFrame:
     """Deviations of these rows and of evidence quantities, ordered by row and point, with the positions of row and
     level source."""
     which = nights.find(deviations["bearing_id"], deviations["night"])
-    level = deviations["quantity"].map(LEVEL_OF).map(POSITION)
-    keep = (which >= 0) & level.notna().to_numpy()
-    kept = deviations[keep].assign(which=which[keep], level=level[keep].astype(np.int64))
+    quantity, names = pd.factorize(deviations["quantity"])
+    level = np.array([*(POSITION.get(LEVEL_OF.get(name, ""), -1) for name in names), -1], dtype=np.int64)[quantity]
+    keep = (which >= 0) & (level >= 0)
+    kept = deviations[keep].assign(which=which[keep], level=level[keep])
     kept["level_time"] = times(kept["level_time"])
     return kept.sort_values(["which", "point_id"], kind="stable", ignore_index=True)
 

@@ -173,7 +173,8 @@ def _seen_reviews(reviews: pd.DataFrame, nights: Nights, span: Span) -> pd.DataF
     """The reviews with each row ``which`` that sees them."""
     rows = pd.DataFrame({"bearing_id": nights.bearings["bearing_id"], "which": np.arange(len(nights.end))})
     by = {np.datetime64(night): instant(known_by) for night, known_by in span.known_by.items()}
-    rows["known_by"] = [by[night] for night in nights.night]
+    days, column = np.unique(nights.night, return_inverse=True)
+    rows["known_by"] = np.array([by[night] for night in days])[column]
     pairs = reviews.merge(rows[rows["bearing_id"].isin(reviews["bearing_id"])], on="bearing_id")
     return pairs[times(pairs["known_at"]) <= pairs["known_by"].to_numpy()].reset_index(drop=True)
 
