@@ -15,10 +15,10 @@ from condlube.acquisition.tags import TagIndex
 from condlube.acquisition.text import strings
 
 # One reject stands for all lines of such a tag, or of one whose unit is wrong, and one for all cells of a row whose
-# time is at fault.
+# time is at fault or that is the header again.
 _PER_TAG = (CODE["unknown_tag"], CODE["ignored_tag"])
 _UNIT = CODE["unit_unknown"]
-_PER_LINE = tuple(CODE[reason] for reason, role in ROLE.items() if role == "time")
+_PER_LINE = (CODE["header_repeated"], *(CODE[reason] for reason, role in ROLE.items() if role == "time"))
 
 
 @dataclass
@@ -110,7 +110,7 @@ class Account:
 
 
 def _group(line: np.ndarray, reason: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Positions to keep and for how many rows each stands: rows of one line whose time is at fault become one."""
+    """Positions to keep and for how many rows each stands: rows of one line that is at fault as a whole become one."""
     key = np.where(np.isin(reason, _PER_LINE), line, -1 - np.arange(len(line)))
     _, keep, repeats = np.unique(key, return_index=True, return_counts=True)
     order = np.argsort(keep)

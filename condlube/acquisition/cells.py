@@ -51,11 +51,10 @@ def parse(block: Block, dialect: Dialect, types: Types) -> Cells:
         if table is not None and table.num_rows == block.count:
             line = np.arange(block.first, block.first + block.count, dtype=np.int64)
             return Cells(_by_position(table), line, nothing, nothing)
-    lines = block.lines
-    number = np.arange(block.first, block.first + len(lines), dtype=np.int64)
-    reason = _judge(lines, dialect, len(types))
+    reason = _judge(block, dialect, len(types))
+    number = np.arange(block.first, block.first + len(reason), dtype=np.int64)
     keep = np.flatnonzero(reason == 0)
-    table, failed = _read_surely(lines.take(pa.array(keep)), dialect, types)
+    table, failed = _read_surely(block.lines.take(pa.array(keep)), dialect, types)
     reason[keep[failed]] = CODE["quoting"]
     broken = np.flatnonzero(reason > 0)
     good = np.flatnonzero(reason == 0)
@@ -69,25 +68,47 @@ def _is_plain(data: bytes, dialect: Dialect) -> bool:
     return b"\r" not in data or data.count(b"\r") == data.count(b"\r\n")
 
 
-def _judge(lines: pa.Array, dialect: Dialect, fields: int) -> np.ndarray:
-    """Reason code per line: 0 for a regular row, -1 for a blank line."""
-    delimiter, quote = re.escape(dialect.delimiter), re.escape(dialect.quote)
-    bare = lines
-    reason = np.zeros(len(lines), np.int64)
-    if dialect.quote:
-        quoted = pc.match_substring(lines, dialect.quote).to_numpy(zero_copy_only=False)
-        if quoted.any():
-            inside = f"{quote}(?:[^{quote}\\r\\n]|{quote}{quote})*{quote}"
-            field = f"(?:[^{quote}{delimiter}\\r\\n]*|{inside})"
-            regular = pc.match_substring_regex(lines, f"^{field}(?:{delimiter}{field})*\\r?\\n?$")
-            reason[quoted & ~regular.to_numpy(zero_copy_only=False)] = CODE["quoting"]
-            bare = pc.if_else(pa.array(quoted), pc.replace_substring_regex(lines, inside, ""), lines)
-    found = pc.count_substring(bare, dialect.delimiter).to_numpy() + 1
+def _judge(block: Block, dialect: Dialect, fields: int) -> np.ndarray:
+    """Reason code per line: 0 for a regular row, -1 for a blank line.
+
+    All lines are judged by the places of single bytes; only lines with quotes, or that begin with white space, are
+    looked at as text.
+    """
+    data = np.frombuffer(block.data, np.uint8)
+    begin = data[block.starts[:-1]]
+    reason = np.zeros(len(begin), np.int64)
+    found = np.diff(np.searchsorted(_places(data, dialect.delimiter), block.starts)) + 1
+    if dialect.quote and len(quotes := _places(data, dialect.quote)):
+        quoted = _lines_of(block, quotes)
+        regular, found[quoted] = _quoted(block.lines.take(pa.array(quoted)), dialect)
+        reason[quoted[~regular]] = CODE["quoting"]
     reason[(reason == 0) & (found != fields)] = CODE["field_count"]
-    stray = pc.match_substring_regex(lines, "\\x00|\\r[^\\n]|\\r$").to_numpy(zero_copy_only=False)
-    reason[stray] = CODE["control_character"]
-    reason[pc.match_substring_regex(lines, "^[ \\t]*\\r?\\n?$").to_numpy(zero_copy_only=False)] = -1
+    returns = _places(data, "\r")
+    lone = returns[data[np.minimum(returns + 1, len(data) - 1)] != ord("\n")]
+    reason[_lines_of(block, np.concatenate([_places(data, "\0"), lone]))] = CODE["control_character"]
+    white = np.flatnonzero(np.isin(begin, np.frombuffer(b" \t\r\n", np.uint8)))
+    blank = pc.match_substring_regex(block.lines.take(pa.array(white)), "^[ \\t]*\\r?\\n?$")
+    reason[white[blank.to_numpy(zero_copy_only=False)]] = -1
     return reason
+
+
+def _places(data: np.ndarray, character: str) -> np.ndarray:
+    return np.flatnonzero(data == ord(character))
+
+
+def _lines_of(block: Block, places: np.ndarray) -> np.ndarray:
+    """Positions of the lines that hold these bytes, each once."""
+    return np.unique(np.searchsorted(block.starts, places, side="right") - 1)
+
+
+def _quoted(lines: pa.Array, dialect: Dialect) -> tuple[np.ndarray, np.ndarray]:
+    """Whether the quotes of each line open and close around whole fields, and how many fields it has."""
+    delimiter, quote = re.escape(dialect.delimiter), re.escape(dialect.quote)
+    inside = f"{quote}(?:[^{quote}\\r\\n]|{quote}{quote})*{quote}"
+    field = f"(?:[^{quote}{delimiter}\\r\\n]*|{inside})"
+    regular = pc.match_substring_regex(lines, f"^{field}(?:{delimiter}{field})*\\r?\\n?$")
+    bare = pc.replace_substring_regex(lines, inside, "")
+    return regular.to_numpy(zero_copy_only=False), pc.count_substring(bare, dialect.delimiter).to_numpy() + 1
 
 
 def _read(data: bytes | pa.Buffer, dialect: Dialect, types: Types) -> pa.Table | None:

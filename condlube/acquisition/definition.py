@@ -130,7 +130,8 @@ def _read(r: Keys, digest: str) -> SourceDefinition:
         r.fault("format", "interval_min", interval, "the length in minutes of the interval that a stamp ends")
     decimal = r.choice("format", "decimal", (".", ","), ".")
     thousands = r.choice("format", "thousands", ("", ",", ".", " ", "'"), "")
-    delimiter = r.text("format", "delimiter", ",", lambda s: len(s) == 1 and s not in '\r\n"', "one character")
+    marks = [chr(k) for k in range(128) if chr(k) not in '\0\r\n"']
+    delimiter = r.text("format", "delimiter", ",", marks.__contains__, "one ASCII character, no quote")
     if decimal in (thousands, delimiter):
         r.fault("format", "decimal", decimal, "a mark that is neither the thousands mark nor the delimiter")
     return SourceDefinition(

@@ -171,7 +171,8 @@ def writer_properties(table: str) -> WriterProperties:
 
     Measured on evidence of 10,000 bearings: pages of 512 rows and LZ4 read one bearing's month in 0.6 of the time of
     large pages and Zstandard, and a whole night in half of it, for a tenth more space; a dictionary of measured numbers
-    costs a third more space and time.
+    costs a third more space and time. Readings keep theirs while it is small: values rounded to one or two decimals
+    need half the space with it, values of four decimals a third less without.
     """
     layout = LAYOUT[table]
     numbers = [f.name for f in arrow_schema(table) if layout.picked and pa.types.is_floating(f.type)]
@@ -181,6 +182,7 @@ def writer_properties(table: str) -> WriterProperties:
         compression="LZ4_RAW" if layout.picked else "ZSTD",
         max_row_group_size=16_384 if layout.picked else 131_072,
         data_page_row_count_limit=512 if layout.picked else None,
+        dictionary_page_size_limit=65_536,
         write_batch_size=512 if layout.picked else None,
         default_column_properties=ColumnProperties(statistics_enabled="NONE"),
         column_properties=columns,

@@ -99,6 +99,7 @@ def main(folder, at=0):
         setattr(owner, name, wrapped)
     print("begun", flush=True)
     work(Store.open(Path(folder)))
+    print("ended", flush=True)
 
 
 if __name__ == "__main__":

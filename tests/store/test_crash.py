@@ -140,39 +140,66 @@ def test_a_process_killed_at_a_point(tmp_path, undisturbed, share):
 
 
 @pytest.fixture(scope="module")
-def length_s(tmp_path_factory):
-    """How long the work takes as a process, here and now."""
-    with run(tmp_path_factory.mktemp("length") / "store") as process:
+def length_s(tmp_path_factory, empty):
+    """How long the work takes as a process, here and now: from nothing (0), and on a store that is there (1)."""
+    return [timed(tmp_path_factory.mktemp("length") / "store", begun) for begun in (None, empty[0])]
+
+
+def timed(folder, begun):
+    if begun:
+        shutil.copytree(begun, folder)
+    with run(folder) as process:
         process.stdout.readline()
         began = time.monotonic()
-        assert process.wait(60) == 0
+        assert process.stdout.readline() == "ended\n"
         return time.monotonic() - began
 
 
-def killed_at_random(folder, expected, length_s, seed):
-    with run(folder) as process:
-        process.stdout.readline()
-        time.sleep(random.Random(seed).uniform(0, length_s))
-        process.kill()
+def killed_at_random(folder, undisturbed, begun, length_s, seed):
+    """Kill the work at a moment between its begin and its end, and give the state that was left.
+
+    ``begun`` is a store to begin from, None to create one. A moment after the end is no kill inside the work: the next
+    one is drawn from the first half of the last.
+    """
+    draw, longest = random.Random(seed), length_s
+    while True:
+        if begun:
+            shutil.copytree(begun, folder)
+        with run(folder) as process:
+            assert process.stdout.readline() == "begun\n"
+            moment = draw.uniform(0, longest)
+            time.sleep(moment)
+            process.kill()
+            ended = process.stdout.read()
+        if not ended:
+            break
+        longest = moment / 2
+        shutil.rmtree(folder)
+    assert process.returncode == -9
     store = Store.open(folder)
     state = seen(store)
-    assert state in STATES, seed
+    assert state in (STATES[1:] if begun else STATES), seed
     crashing.work(store)
-    assert crashing.content(store) == expected, seed
+    assert crashing.content(store) == undisturbed[0], seed
     return state
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_a_process_killed_at_a_random_moment(tmp_path, undisturbed, length_s, seed):
-    killed_at_random(tmp_path / "store", undisturbed[0], length_s, seed)
+def test_a_process_killed_at_a_random_moment(tmp_path, undisturbed, empty, length_s, seed):
+    begun = empty[0] if seed else None
+    killed_at_random(tmp_path / "store", undisturbed, begun, length_s[seed > 0], seed)
 
 
 @pytest.mark.long
-def test_fifty_processes_killed_at_random_moments(tmp_path, undisturbed, length_s):
-    folders = [tmp_path / f"store{seed}" for seed in range(50)]
-    states = Counter(killed_at_random(f, undisturbed[0], length_s, 1000 + k) for k, f in enumerate(folders))
-    print(dict(states))
-    assert len(states) > 2, "the moments must fall into different states to prove anything"
+def test_fifty_processes_killed_at_random_moments(tmp_path, undisturbed, empty, length_s):
+    """Ten while the store is created, forty in the work on one that is there."""
+    states = Counter()
+    for k in range(50):
+        begun = empty[0] if k >= 10 else None
+        states[killed_at_random(tmp_path / f"store{k}", undisturbed, begun, length_s[k >= 10], 1000 + k)] += 1
+    print(f"state left (readings, decisions, commits) and kills: {dict(states)}")
+    assert states.total() == 50
+    assert min(states[state] for state in STATES[:3]) > 2, "kills in every state that has work to come"
 
 
 def test_readers_never_see_half_a_commit(tmp_path):

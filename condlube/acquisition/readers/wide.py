@@ -36,6 +36,7 @@ class Wide:
         self.encoding = columns.encoding
         names = columns.names(tag_line)
         self._at = positions(self._source.columns, names)
+        self._time_name = names[self._at["time"]]
         found = [_split_unit(name, self._source.headers.unit_marks) for name in names]
         self._names = [tag for tag, _ in found]
         self.header_units = {tag: unit for tag, unit in found if unit}
@@ -48,6 +49,7 @@ class Wide:
         cells = parse(block, self._columns.dialect, self._types(self._columns.sample(block)))
         times, time_problem = self._columns.times(cells, self._at)
         self._columns.mark_header(block, cells, time_problem)
+        self._refuse_other_header(block, cells.line[time_problem == CODE["time_unreadable"]])
         shape = (len(self._cells), len(cells.line))
         value, problem = np.empty(shape), np.zeros(shape, np.int64)
         for k, column in enumerate(self._cells):
@@ -83,6 +85,16 @@ class Wide:
         pairs = {k for pair in self._quality_of.items() if places & set(pair) for k in pair}
         kept = [k for k in sorted({*self._at.values(), *places, *pairs}) if k < len(fields)]
         return self._source.format.delimiter.join(fields[k] for k in kept)
+
+    def _refuse_other_header(self, block: Block, unreadable: np.ndarray) -> None:
+        """Refuse a file in which another header follows: what comes after it would go to the wrong tags."""
+        for number, line in zip(unreadable.tolist(), block.texts(unreadable), strict=True):
+            fields = split(line.decode(self.encoding, "replace"), self._source.format)
+            if self._time_name.strip() and fields[self._at["time"]].strip() == self._time_name.strip():
+                raise Unreadable(
+                    f"line {number} is a header with other columns than the first: files were joined; take the file "
+                    "apart there"
+                )
 
     def _quality_columns(self, others: list[int]) -> dict[int, int]:
         """Value column -> its quality column."""
