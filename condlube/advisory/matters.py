@@ -45,46 +45,65 @@ def matters(
     decisions: Iterable[Row], events: Iterable[Row], reviews: Iterable[Row], shared: Mapping[str, Mapping[str, str]],
     zone: ZoneInfo,
 ) -> list[Matter]:  # fmt: skip
-    """Matters of a stretch of nights, those still standing first, oldest first.
+    """Matters of a stretch of nights, those still standing first, oldest first: ``lasting``, then ``stated``."""
+    rows = list(decisions)
+    last = max((row["night"] for row in rows), default=date.min)
+    return stated(lasting(rows), last, events, reviews, shared, zone)
+
+
+def lasting(decisions: Iterable[Row]) -> list[Matter]:
+    """Runs of nights with one finding, each bearing for itself, by the decisions alone.
+
+    ``decisions`` are rows of every night of the stretch, in any order.
+    """
+    by_bearing: dict[str, list[Row]] = {}
+    for row in decisions:
+        by_bearing.setdefault(row["bearing_id"], []).append(row)
+    return [
+        matter
+        for name, rows in sorted(by_bearing.items())
+        for matter in _lasting(name, sorted(rows, key=lambda row: row["night"]))
+    ]
+
+
+def stated(
+    found: Iterable[Matter], last: date, events: Iterable[Row], reviews: Iterable[Row],
+    shared: Mapping[str, Mapping[str, str]], zone: ZoneInfo,
+) -> list[Matter]:  # fmt: skip
+    """The matters with their states, those of one machine or collector put together.
 
     Parameters
     ----------
-    decisions
-        Rows of ``decisions``, every night of the stretch, in any order.
+    last
+        The newest night: what does not stand on it has gone.
     events, reviews
-        Rows that the last night may see.
+        Rows that may have changed a state.
     shared
         For each of ``SHARED``, the machine or collector of a bearing: {"machine": {bearing_id: machine_id}, ...}.
     zone
         The site's zone, for the dates of events.
     """
-    by_bearing: dict[str, list[Row]] = {}
-    for row in decisions:
-        by_bearing.setdefault(row["bearing_id"], []).append(row)
-    told = {name: sorted(rows, key=lambda row: row["night"]) for name, rows in by_bearing.items()}
-    last = max((rows[-1]["night"] for rows in told.values()), default=None)
-    if last is None:
-        return []
     work, said = _by_bearing(events), _by_bearing(reviews)
-    found = [
-        _stated(matter, last, work.get(name, []), said.get(name, []), zone)
-        for name, rows in told.items()
-        for matter in _lasting(name, rows)
-    ]
+    told = [_stated(m, last, work.get(m.bearing_ids[0], []), said.get(m.bearing_ids[0], []), zone) for m in found]
     order = {state: k for k, state in enumerate(STATES)}
-    return sorted(_together(found, shared), key=lambda m: (order[m.state], m.first, m.bearing_ids))
+    return sorted(_together(told, shared), key=lambda m: (order[m.state], m.first, m.bearing_ids))
 
 
 def _lasting(name: str, rows: list[Row]) -> Iterator[Matter]:
-    """Runs of nights with the same call and thing to look at. A night at standstill says nothing new: an inspection
-    that was open stays open."""
+    """Runs of nights with the same call and thing to look at, or second thing to do beside a hold.
+
+    A night at standstill says nothing new: an inspection that was open stays open. So does whatever is put off.
+    """
     standing: Matter | None = None
     for row in rows:
-        stands = "stopped" in (row["guards"] or "").split()
-        if standing is not None and stands and standing.call == "inspect" and row["call"] == "hold":
-            standing = replace(standing, last=row["night"], at_standstill=True)
+        codes = (row["guards"] or "").split()
+        stands = "stopped" in codes
+        kept = (stands and standing is not None and standing.call == "inspect") or "deferred" in codes
+        if standing is not None and kept and row["call"] == "hold":
+            standing = replace(standing, last=row["night"], at_standstill=stands)
             continue
-        call, look_at = row["call"] or "", row["look_at"] or ""
+        call = row["call"] or ""
+        look_at = row["look_at"] or (row.get("second_action") if call == "hold" else "") or ""
         if standing is not None and (call, look_at) == (standing.call, standing.look_at):
             standing = replace(
                 standing, last=row["night"], nights=standing.nights + 1, reason=row["reason"], at_standstill=stands
@@ -93,7 +112,7 @@ def _lasting(name: str, rows: list[Row]) -> Iterator[Matter]:
         if standing is not None:
             yield standing
         standing = None
-        if call not in ("", "hold"):
+        if call and (call != "hold" or look_at):
             night, why = row["night"], row["reason"]
             standing = Matter((name,), call, look_at, night, night, 1, why, why, "open", night, stands)
     if standing is not None:

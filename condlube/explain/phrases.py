@@ -97,6 +97,16 @@ GUARDS = {
     "deferred": "deferred by an analyst",
 }
 
+MATTERS = {
+    "open": "open",
+    "on_work_list": "on the work list",
+    "deferred": "deferred",
+    "inspected_without_finding": "inspected, nothing found",
+    "inspected_with_finding": "inspected, something found",
+    "done": "done",
+    "gone": "gone",
+}
+
 LOOK_FOR = {
     "bearing": "noise, play and vibration spectrum for defect tones; damage class by ISO 15243 (5.1 fatigue, 5.2 wear, "
     "5.4 electrical erosion); failure mode VIB or NOI by ISO 14224",

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
-from condlube.explain.phrases import FINDINGS, GUARDS, LOOK_FOR, SIGNALS, STATES, fact, used, why_not
+from condlube.advisory.matters import Matter
+from condlube.explain.phrases import FINDINGS, GUARDS, LOOK_FOR, MATTERS, SIGNALS, STATES, fact, used, why_not
 
 Row = Mapping[str, Any]
+_DATED = ("done", "inspected_without_finding", "inspected_with_finding")
 
 
 def sentence(decision: Row, evidence: Sequence[Row]) -> str:
@@ -32,6 +35,20 @@ def second(decision: Row) -> str:
         "grease_on_return": "Greasing is due when the machine runs again.",
         "look": "Have a look: warm for no known reason. Temperature alone is no reason to grease.",
     }.get(decision["second_action"] or "", "")
+
+
+def standing(matter: Matter, night: date) -> str:
+    """Since when a matter stands, and what has been done about it."""
+    nights = (night - matter.first).days
+    age = f"since {matter.first:%-d %b %Y} ({nights} night{'' if nights == 1 else 's'})"
+    words = [age if nights else "new tonight"]
+    if nights or matter.state not in ("open", "on_work_list"):
+        words.append(MATTERS[matter.state] + (f" {matter.since:%-d %b}" if matter.state in _DATED else ""))
+    if matter.began_as != matter.reason:
+        words.append(f"began as {matter.began_as.replace('_', ' ')}")
+    if matter.at_standstill:
+        words.append("the machine stands: an opportunity")
+    return ", ".join(words)
 
 
 def look_for(decision: Row) -> str:

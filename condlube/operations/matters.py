@@ -1,48 +1,55 @@
-"""Matters: a finding that lasts is one matter with its first night, not a new line every morning."""
+"""The matters that stand on a night: a finding that lasts is one, with its first night and its state."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import date, timedelta
+from collections.abc import Collection, Mapping
+from datetime import timedelta
+from typing import Any
 
+import pyarrow.compute as pc
+
+from condlube.advisory.matters import Matter, lasting, stated
 from condlube.operations.desk import Sight
+from condlube.store.rows import rows
 
 LOOKBACK_DAYS = 120
-Finding = tuple[str, str]
+"""No matter is followed further back: an older one seems to begin there."""
+_COLUMNS = ("run_id", "bearing_id", "call", "look_at", "second_action", "guards", "reason")
 
 
-def first_nights(sight: Sight, bearing_ids: Iterable[str]) -> dict[str, date]:
-    """First of the decided nights, without a break up to tonight, on which the call and what to look at were the same.
-
-    Looks back no further than ``LOOKBACK_DAYS``: an older matter seems to begin there.
-    """
-    tonight = {b: finding(sight.decisions[b]) for b in bearing_ids}
-    earliest = sight.night - timedelta(days=LOOKBACK_DAYS)
-    runs = [run for run in sight.runs[:-1] if run["night"] >= earliest]
-    first: dict[str, date] = dict.fromkeys(tonight, sight.night)
-    if not runs or not tonight:
-        return first
-    found = sight.snapshot.read(
-        "decisions",
-        ["run_id", "bearing_id", "call", "look_at"],
-        [("night", ">=", runs[0]["night"]), ("night", "<=", runs[-1]["night"]), ("bearing_id", "in", sorted(tonight)),
-         ("run_id", "in", [run["run_id"] for run in runs])],
-    )  # fmt: skip
-    by_run: dict[str, dict[str, Finding]] = {}
-    columns = (found[name].to_pylist() for name in ("run_id", "bearing_id", "call", "look_at"))
-    for run_id, bearing_id, call, look_at in zip(*columns, strict=True):
-        by_run.setdefault(run_id, {})[bearing_id] = (call or "", look_at or "")
-    lasting = set(tonight)
-    for run in reversed(runs):
-        held = by_run.get(run["run_id"], {})
-        lasting = {b for b in lasting if held.get(b) == tonight[b]}
-        if not lasting:
-            break
-        night: date = run["night"]
-        first.update(dict.fromkeys(lasting, night))
-    return first
+def standing_matters(sight: Sight, bearing_ids: Collection[str]) -> dict[str, Matter]:
+    """The matter that stands tonight on each of the bearings, by bearing; several bearings may share one."""
+    found = [m for m in _nights(sight, bearing_ids) if m.last == sight.night]
+    named = [name for matter in found for name in matter.bearing_ids]
+    snapshot = sight.snapshot
+    events = snapshot.ledger_rows("events", {"bearing_id": named}) if named else []
+    reviews = snapshot.ledger_rows("reviews", {"bearing_id": named}) if named else []
+    told = stated(found, sight.night, events, reviews, _shared(sight), sight.register.site.zone)
+    return {name: matter for matter in told for name in matter.bearing_ids}
 
 
-def finding(decision: dict[str, object]) -> Finding:
-    """What makes two nights' decisions the same matter."""
-    return str(decision["call"] or ""), str(decision["look_at"] or "")
+def _nights(sight: Sight, bearing_ids: Collection[str]) -> list[Matter]:
+    """Matters by the decisions alone: later commits that bring no run share them."""
+    if "matters" not in sight.kept:
+        runs = {run["run_id"]: run["night"] for run in sight.runs
+                if sight.night - timedelta(days=LOOKBACK_DAYS) <= run["night"] < sight.night}  # fmt: skip
+        held: list[Mapping[str, Any]] = [sight.decisions[b] for b in bearing_ids]
+        if runs and held:
+            window = [("night", ">=", min(runs.values())), ("night", "<=", max(runs.values()))]
+            wanted = [*window, ("bearing_id", "in", sorted(bearing_ids)), ("run_id", "in", sorted(runs))]
+            found = rows(sight.snapshot.read("decisions", _COLUMNS, wanted))
+            held += [{**row, "night": runs[row["run_id"]]} for row in found]
+        sight.kept["matters"] = lasting(held)
+    kept: list[Matter] = sight.kept["matters"]
+    return kept
+
+
+def _shared(sight: Sight) -> Mapping[str, Mapping[str, str]]:
+    """Machine of each bearing, and the collector that hears it."""
+    if "shared" not in sight.kept:
+        points = sight.register.points.filter(pc.is_valid(sight.register.points["collector"]))
+        names = zip(*(points[name].to_pylist() for name in ("bearing_id", "collector")), strict=True)
+        machines = {b: row["machine_id"] for b, row in sight.bearings.items() if row["machine_id"]}
+        sight.kept["shared"] = {"machine": machines, "instrument": {b: c for b, c in names if b}}
+    kept: Mapping[str, Mapping[str, str]] = sight.kept["shared"]
+    return kept

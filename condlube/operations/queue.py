@@ -9,8 +9,9 @@ from datetime import date, timedelta
 from math import ceil
 from typing import Any
 
+from condlube.advisory.matters import Matter
 from condlube.operations.desk import Row, Sight, evidence_of
-from condlube.operations.matters import first_nights
+from condlube.operations.matters import standing_matters
 from condlube.operations.reviews import newest_reviews
 from condlube.schema.words import CRITICALITIES, STATES
 from condlube.store.rows import rows
@@ -19,7 +20,8 @@ PAGE = 50
 TREND_DAYS = 30
 STANDINGS = ("new", "changed", "lasting", "closed", "deferred", "quiet")
 """How tonight's decision stands to last night's."""
-_FLAGGED = ("new", "changed", "lasting")
+FLAGGED = ("new", "changed", "lasting")
+_HELD = {"stopped", "deferred"}
 _TREND_SOURCES = ("ultrasound", "acceleration", "impulsiveness", "velocity", "temperature")
 
 
@@ -47,17 +49,19 @@ class Filters:
 class Line:
     """One bearing of the queue: its decision and register row, and what is derived from them.
 
-    ``state`` is the fault that leads to the call and ``probability`` its posterior; ``first_night`` the night on which
-    this matter began; ``trend`` the deviations of ``trend_source`` on the last nights, None where not assessed.
+    ``state`` is the fault that leads to the call and ``probability`` its posterior; ``matter`` is what stands, None
+    where nothing does, and ``also`` are the lines of the other bearings that it concerns; ``trend`` the deviations of
+    ``trend_source`` on the last nights, None where not assessed.
     """
 
     decision: Row
     bearing: Row
     standing: str
     call_before: str
-    first_night: date
     state: str
     probability: float
+    matter: Matter | None = None
+    also: tuple[Line, ...] = ()
     review: Row | None = None
     evidence: Sequence[Row] = ()
     trend_source: str = ""
@@ -71,6 +75,12 @@ class Line:
     def reviewed(self) -> bool:
         """Whether the last verdict was given on this matter, not on an earlier one."""
         return self.review is not None and self.review["night"] >= self.first_night
+
+    @property
+    def first_night(self) -> date:
+        """The night on which this matter began."""
+        night: date = self.matter.first if self.matter else self.decision["night"]
+        return night
 
 
 @dataclass(frozen=True)
@@ -90,11 +100,11 @@ class Queue:
 def queue(sight: Sight, filters: Filters) -> Queue:
     """The page of the queue that ``filters`` ask for."""
     lines = queue_lines(sight)
-    shown = [line for line in lines if _passes(line, filters)]
+    shown = together([line for line in lines if _passes(line, filters)])
     pages = max(1, ceil(len(shown) / PAGE))
     page = min(max(filters.page, 1), pages)
     on_page = shown[(page - 1) * PAGE : page * PAGE]
-    flagged = [line for line in lines if line.standing in _FLAGGED]
+    flagged = [line for line in lines if line.standing in FLAGGED]
     return Queue(
         sight.night,
         filters,
@@ -116,13 +126,32 @@ def queue(sight: Sight, filters: Filters) -> Queue:
 def queue_lines(sight: Sight) -> Sequence[Line]:
     """A line for every bearing of the night, the most urgent first, without evidence and trends."""
     if "lines" not in sight.kept:
-        flagged = [b for b, row in sight.decisions.items() if is_flagged(row)]
-        first = first_nights(sight, flagged)
-        lines = (_line(sight, b, row, first.get(b, sight.night)) for b, row in sight.decisions.items())
+        found = standing_matters(sight, flagged_in(sight))
+        lines = (_line(sight, b, row, found.get(b)) for b, row in sight.decisions.items())
         sight.kept["lines"] = sorted(lines, key=urgency)
-    reviews = newest_reviews(sight.snapshot)
+        sight.kept["told_at"] = sight.snapshot.commit_id
     lines = sight.kept["lines"]
+    if sight.kept["told_at"] != sight.snapshot.commit_id:
+        found = standing_matters(sight, flagged_in(sight))
+        lines = [replace(line, matter=found[b]) if (b := line.bearing_id) in found else line for line in lines]
+        sight.kept.update(lines=lines, told_at=sight.snapshot.commit_id)
+    reviews = newest_reviews(sight.snapshot)
     return [replace(line, review=reviews[b]) if (b := line.bearing_id) in reviews else line for line in lines]
+
+
+def flagged_in(sight: Sight) -> list[str]:
+    """Bearings of the night with something to do, and those held back at standstill or by a deferral."""
+    return [b for b, row in sight.decisions.items() if is_flagged(row) or set((row["guards"] or "").split()) & _HELD]
+
+
+def together(lines: Sequence[Line]) -> list[Line]:
+    """One line for each matter: its first, with the others in ``also``."""
+    groups: dict[tuple[str, ...], list[Line]] = {}
+    for line in lines:
+        matter = line.matter
+        key = (*matter.bearing_ids, matter.look_at) if matter else (line.bearing_id,)
+        groups.setdefault(key, []).append(line)
+    return [replace(group[0], also=tuple(group[1:])) for group in groups.values()]
 
 
 def is_flagged(decision: Row) -> bool:
@@ -148,18 +177,18 @@ def leading_state(decision: Row) -> tuple[str, float]:
     return state, float(known[state])
 
 
-def _line(sight: Sight, bearing_id: str, row: Row, first: date) -> Line:
+def _line(sight: Sight, bearing_id: str, row: Row, matter: Matter | None) -> Line:
     held = sight.before.get(bearing_id)
     state, probability = leading_state(row)
-    standing = _standing(row, held, first, sight.night)
+    standing = _standing(row, held, matter, sight.night)
     call_before = str(held["call"] or "failed") if held else ""
     bearing = sight.bearings.get(bearing_id, {"area": None, "route": None, "criticality": None, "machine_id": None})
-    return Line(row, bearing, standing, call_before, first, state, probability)
+    return Line(row, bearing, standing, call_before, state, probability, matter)
 
 
-def _standing(row: Row, held: Row | None, first: date, night: date) -> str:
-    if is_flagged(row):
-        if first < night:
+def _standing(row: Row, held: Row | None, matter: Matter | None, night: date) -> str:
+    if is_flagged(row) or (matter and matter.at_standstill):
+        if matter and matter.first < night:
             return "lasting"
         return "changed" if held and is_flagged(held) else "new"
     if "deferred" in (row["guards"] or "").split():
@@ -170,7 +199,7 @@ def _standing(row: Row, held: Row | None, first: date, night: date) -> str:
 def _passes(line: Line, asked: Filters) -> bool:
     bearing, decision = line.bearing, line.decision
     if asked.standing != "all":
-        wanted = (asked.standing,) if asked.standing else _FLAGGED
+        wanted = (asked.standing,) if asked.standing else FLAGGED
         if line.standing not in wanted:
             return False
     for name in ("area", "route", "criticality"):

@@ -6,13 +6,14 @@ from datetime import date
 from pathlib import Path
 
 from condlube.advisory.change import changes
-from condlube.explain.report import MOST_TOLD, Flagged, Night, day, report
+from condlube.explain.report import MOST_TOLD, Flagged, Night, report
+from condlube.explain.sentences import standing
 from condlube.explain.table import source_name
 from condlube.operations.bearing import waterfall
 from condlube.operations.desk import Desk, Sight
 from condlube.operations.files import write_whole
 from condlube.operations.health import health
-from condlube.operations.queue import Line, is_flagged, queue_lines, with_evidence
+from condlube.operations.queue import FLAGGED, Line, queue_lines, together, with_evidence
 from condlube.operations.worklist import tasks
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS
@@ -31,7 +32,7 @@ def static_report(desk: Desk, night: date | None = None) -> str:
     """The report of a decided night, by default the newest, as one self-contained HTML text."""
     sight = desk.sight(night)
     policy = desk.policy(sight.run["policy_digest"])
-    flagged = [line for line in queue_lines(sight) if is_flagged(line.decision)]
+    flagged = together([line for line in queue_lines(sight) if line.standing in FLAGGED])
     calls = [row["call"] or "failed" for row in sight.decisions.values()]
     jobs, looks = tasks(desk, sight)
     site = sight.register.site
@@ -48,8 +49,9 @@ def _flagged(line: Line, policy: Policy) -> Flagged:
         line.state
     ) else []  # fmt: skip
     turned = changes(line.decision, line.evidence, own) if line.decision["call"] else []
-    standing = f"since {day(line.first_night)}" if line.standing == "lasting" else f"{line.standing} tonight"
-    return Flagged(line.bearing, (), line.decision, line.evidence, standing, line.state, bars, turned,
+    stands = standing(line.matter, line.decision["night"]) if line.matter else f"{line.standing} tonight"
+    also = [other.bearing_id for other in line.also]
+    return Flagged(line.bearing, also, line.decision, line.evidence, stands, line.state, bars, turned,
                    line.trend_source, line.trend)  # fmt: skip
 
 

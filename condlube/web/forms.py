@@ -69,7 +69,8 @@ def router(frame: Frame) -> APIRouter:
         if night is None:
             return frame.fail(request, 422, "the form names no night", session)
         who = _signed(frame, session, told)
-        chosen = [str(value) for value in form.getlist("bearing_id")]
+        ticked = [str(value) for value in form.getlist("bearing_id")]
+        chosen = [str(b) for lead in ticked for b in (lead, *form.getlist(f"with:{lead}"))]
         given = [
             Verdict(b, night, told["run_id"], who, "agree", last_review_seen=str(form.get(f"seen:{b}", "")))
             for b in chosen

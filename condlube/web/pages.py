@@ -14,7 +14,7 @@ from condlube.operations.bearing import bearing_night, odds_bits, waterfall
 from condlube.operations.files import csv_text
 from condlube.operations.fleet import LIFE_EDGES, fleet
 from condlube.operations.health import health, reasons_of, rejected_lines
-from condlube.operations.queue import Filters, is_flagged, queue, queue_lines
+from condlube.operations.queue import FLAGGED, Filters, queue, queue_lines
 from condlube.operations.reviews import REASONS
 from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS
 from condlube.operations.trial import trial as try_policy
@@ -135,7 +135,7 @@ def bearing_page(
     sight = frame.desk.sight(night)
     found = bearing_night(frame.desk, sight, bearing_id)
     shown = state if state in words.STATES[1:] else found.state or "starved"
-    order = [line.bearing_id for line in queue_lines(sight) if is_flagged(line.decision)]
+    order = [line.bearing_id for line in queue_lines(sight) if line.standing in FLAGGED]
     steps = waterfall(found.evidence, shown)
     bars = [(source_name(step.evidence["source"]), step.bits, step.total) for step in steps]
     before, after = neighbours(order, bearing_id)

@@ -14,6 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
+from condlube.explain.phrases import MATTERS
 from condlube.explain.sentences import sentence
 from condlube.explain.table import source_name
 from condlube.web import charts, telling
@@ -39,7 +40,7 @@ def environment(zone: ZoneInfo, site: str) -> Environment:
     )
     made.globals.update(
         site=site, zone=zone.key, charts=charts, source_name=source_name, state_name=telling.state_name,
-        row_says=telling.row_says, says=sentence, link=link, plain=plain,
+        row_says=telling.row_says, says=sentence, matter_says=MATTERS.get, link=link, plain=plain,
     )  # fmt: skip
     return made
 

@@ -1,14 +1,17 @@
 """The queue's order, standing and matters, on a store filled by hand."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from condlube.explain.sentences import standing
 from condlube.operations.check import read_policy
 from condlube.operations.definition import load
 from condlube.operations.desk import Desk, NotThere
-from condlube.operations.matters import first_nights
-from condlube.operations.queue import Filters, leading_state, queue, queue_lines
+from condlube.operations.matters import standing_matters
+from condlube.operations.queue import Filters, leading_state, queue, queue_lines, together
+from condlube.operations.record import record
 from condlube.register.canonical import dump
 from condlube.register.model import Text
 from condlube.register.parse import parse_register
@@ -73,8 +76,34 @@ def test_standing_tells_what_is_new_and_what_lasts(desk):
 
 
 def test_a_matter_begins_where_the_finding_was_unbroken(desk):
-    first = first_nights(desk.sight(), ["LASTING", "BROKEN", "CHANGED", "NEW"])
-    assert first == {"LASTING": NIGHTS[0], "BROKEN": NIGHTS[2], "CHANGED": NIGHTS[3], "NEW": NIGHTS[3]}
+    found = standing_matters(desk.sight(), ["LASTING", "BROKEN", "CHANGED", "NEW"])
+    assert {name: matter.first for name, matter in found.items()} == {
+        "LASTING": NIGHTS[0],
+        "BROKEN": NIGHTS[2],
+        "CHANGED": NIGHTS[3],
+        "NEW": NIGHTS[3],
+    }
+
+
+def test_what_was_recorded_this_morning_gives_the_state(desk):
+    assert {line.bearing_id: line.matter.state for line in queue_lines(desk.sight()) if line.matter} == {
+        "NEW": "on_work_list", "LASTING": "open", "BROKEN": "open", "CHANGED": "open", "DEFERRED": "open"}  # fmt: skip
+    now = datetime(2026, 6, 5, 8, tzinfo=UTC)
+    record(desk.store, desk.sight().register, "relubrication", now, bearing_id="NEW", grease_g=20)
+    record(desk.store, desk.sight().register, "inspection", now, bearing_id="LASTING", finding="none")
+    found = {line.bearing_id: line for line in queue_lines(desk.sight())}
+    assert found["NEW"].matter.state == "done"
+    assert found["LASTING"].matter.state == "inspected_without_finding"
+    assert standing(found["LASTING"].matter, NIGHTS[-1]).endswith("inspected, nothing found 5 Jun")
+
+
+def test_one_finding_on_a_machine_is_one_line(desk):
+    lines = queue_lines(desk.sight())
+    one = next(line for line in lines if line.bearing_id == "LASTING")
+    shared = replace(one.matter, bearing_ids=("BROKEN", "LASTING"), look_at="machine")
+    told = together([replace(line, matter=shared) if line.bearing_id in shared.bearing_ids else line for line in lines])
+    assert len(told) == len(lines) - 1
+    assert [[o.bearing_id for o in line.also] for line in told if line.also] == [["LASTING"]]
 
 
 def test_new_before_lasting_failed_first_then_by_due_date(desk):
