@@ -69,6 +69,8 @@ def nightly(
 ) -> Nightly:
     """Run the nights one after another; without any, the night that ended last before ``now``.
 
+    The report that needs no server is written of the last of them.
+
     Raises ``ConfigurationError`` with everything wrong with the site's files, ``Busy`` when another run is at work,
     ``StoreError`` when the store cannot be used; in each case the last committed state stands.
     """
@@ -83,7 +85,7 @@ def nightly(
         for night in nights or [night_of(now, checked.register.site.zone)]:
             run = run_night(writer, checked, plant, night, now, force)
             morning = write_morning(writer.snapshot(), checked, run, ingested)
-            write_report(Desk(path), night)
             on_night(morning)
             mornings.append(morning)
+        write_report(Desk(path), mornings[-1].run.night)
     return Nightly(checked, ingested, events, tuple(mornings))
