@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from condlube.cli_parts import progress
 from condlube.cli_parts import site as site_argument
 
 if TYPE_CHECKING:
@@ -37,9 +38,10 @@ def compact(site: Path, keep_evidence_days: int) -> None:
     """Put closed months in order, drop old evidence of unflagged nights, remove what no reader needs."""
     from condlube.operations.upkeep import compact as run
 
-    done = run(_store(site), datetime.now(UTC), keep_evidence_days)
-    click.echo(f"{len(done.ordered)} months put in order, evidence of {len(done.trimmed)} months trimmed, "
-               f"{done.removed} dead files removed")  # fmt: skip
+    with progress("upkeep") as step:
+        done = run(_store(site), datetime.now(UTC), keep_evidence_days, on_step=step)
+    click.echo(f"months put in order {len(done.ordered):,}, months of evidence trimmed {len(done.trimmed):,}, "
+               f"dead files removed {done.removed:,}")  # fmt: skip
 
 
 @store.command()
@@ -64,13 +66,19 @@ def restore(site: Path, source: Path) -> None:
 
 def _show(found: Status) -> None:
     if held := found.store:
+        decided = f"last night decided {held.last_night}" if held.last_night else "no night decided yet"
         click.echo(f"{held.folder}, ledger {held.ledger}")
-        click.echo(f"commit {held.commit_id} of {held.committed_at:%Y-%m-%d %H:%M} UTC; last night {held.last_night}")
-        click.echo(f"{held.ingests} files taken, {held.runs} runs, {held.events} events, {held.reviews} reviews")
-        click.echo(f"{'table':<12} {'rows':>12} {'files':>6} {'MB':>8}  months")
+        click.echo(f"commit {held.commit_id} of {held.committed_at:%Y-%m-%d %H:%M} UTC; {decided}")
+        click.echo(f"{held.ingests:,} files, {held.runs:,} runs, {held.events:,} events, {held.reviews:,} reviews")
+        if held.first_reading and held.last_reading:
+            click.echo(f"readings from {held.first_reading:%Y-%m-%d %H:%M} to {held.last_reading:%Y-%m-%d %H:%M} UTC")
+        click.echo(f"{'table':<10} {'rows':>15} {'files':>6} {'MB':>9}  months")
         for table in held.tables:
-            months = f"{table.first_month} to {table.last_month}" if table.first_month else ""
-            click.echo(f"{table.table:<12} {table.rows:>12,} {table.files:>6} {table.bytes / 1e6:>8.1f}  {months}")
+            months = dict.fromkeys(month for month in (table.first_month, table.last_month) if month)
+            line = f"{table.table:<10} {table.rows:>15,} {table.files:>6,} {table.bytes / 1e6:>9,.1f}"
+            click.echo(f"{line}  {' to '.join(months)}".rstrip())
+        if held.bytes_on_disk is not None:
+            click.echo(f"{held.bytes_on_disk / 1e6:,.1f} MB on disk, with the ledger and what older versions need")
     if found.faults is not None:
         click.echo("\n".join(found.faults) or "every file can be read and agrees with the ledger")
         if found.faults:

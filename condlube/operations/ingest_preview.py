@@ -26,6 +26,7 @@ from condlube.acquisition.rejects import Rejects
 from condlube.acquisition.stage import Stage
 from condlube.acquisition.tags import index_tags
 from condlube.operations.ingest import Sources, check_sources, files_of
+from condlube.operations.ingest_report import shorten, tags_text
 from condlube.register.model import Register
 from condlube.schema.words import QUALITIES
 from condlube.units import CANONICAL
@@ -74,10 +75,10 @@ class FilePreview:
         lines += [f"    {row}" for row in self.rows]
         for reason, count in self.by_reason.items():
             lines.append(f"  {count:,} {reason}: {REASONS[reason]}")
-            lines += [f"    line {line}, {column or 'whole line'}: {raw}" for line, column, raw in self.samples[reason]]
+            for line, column, raw in self.samples[reason]:
+                lines.append(f"    line {line}, {column or 'whole line'}: {shorten(raw)}")
         if self.unknown_tags:
-            tags = ", ".join(f"{tag or '(no name)'} ({count:,})" for tag, count in list(self.unknown_tags.items())[:20])
-            lines.append(f"  unknown tags, {len(self.unknown_tags)} in all: {tags}")
+            lines.append(f"  unknown tags, {len(self.unknown_tags):,} in all: {tags_text(self.unknown_tags)}")
         return "\n".join(lines)
 
 

@@ -80,13 +80,22 @@ class IngestReport:
             f"{files}, {len(known)} taken before: {self.lines:,} lines = {self.stored:,} stored "
             f"+ {self.duplicate:,} duplicate + {self.rejected:,} rejected"
         ]
-        lines += [f"  {count:>10,}  {reason}: {REASONS[reason]}" for reason, count in self.by_reason.items()]
+        lines += [f"  {count:>7,} {reason}: {REASONS[reason]}" for reason, count in self.by_reason.items()]
         if unknown := self.unknown_tags:
-            shown = ", ".join(f"{tag or '(no name)'} ({count:,})" for tag, count in list(unknown.items())[:_MANY])
-            more = f" and {len(unknown) - _MANY} more" if len(unknown) > _MANY else ""
-            lines.append(f"  unknown tags: {shown}{more}")
+            lines.append(f"  unknown tags: {tags_text(unknown)}")
         lines += [f"  {f.outcome}: {f.file}: {f.message}" for f in self.files if f.outcome in ("waiting", "refused")]
         return "\n".join(lines)
+
+
+def tags_text(tags: Mapping[str, int]) -> str:
+    """The first of the tags, each with its lines."""
+    shown = ", ".join(f"{shorten(tag, 60) or '(no name)'} ({count:,})" for tag, count in list(tags.items())[:_MANY])
+    return shown + (f" and {len(tags) - _MANY:,} more" if len(tags) > _MANY else "")
+
+
+def shorten(text: str, most: int = 100) -> str:
+    """The begin of a text that is too long to be shown, as a row of a wide file with a thousand cells is."""
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def _sum(counts: Iterable[Mapping[str, int]]) -> dict[str, int]:
