@@ -33,6 +33,8 @@ from condlube.store.store import Snapshot, Store
 
 OnStep = Callable[[str, int, int], None]
 """Told what is being done (references, nights), how many nights of it are done, and of how many."""
+FORMAT = 2
+"""Rises when the columns of a kept file change: older files are then not read."""
 PART = "part"
 """Column of a kept file of references: the stretch of nights that brought each."""
 
@@ -113,7 +115,7 @@ def _works(
     for nights in span.chunks:
         end, known_by = as_of(nights[-1], zone), span.known_by[nights[-1]]
         measured = [
-            policy.measuring_digest, checked.definition.digest, plant.register.digest, version("condlube"),
+            FORMAT, policy.measuring_digest, checked.definition.digest, plant.register.digest, version("condlube"),
             span.nights[0].isoformat(), [span.known_by[n].isoformat() for n in nights],
             sum(row["first"] is not None and row["first"] < end for row in ingests),
             _digest("events", history.events, known_by),
