@@ -6,7 +6,10 @@ import errno
 import os
 import shutil
 import stat
+from contextlib import contextmanager
 
+import numpy as np
+import pyarrow as pa
 import pytest
 from sqlalchemy.exc import OperationalError
 
@@ -172,3 +175,32 @@ def test_without_permission_to_write_the_store_still_reads(filled, make):
     for act in (lambda: filled.writer().__enter__(), lambda: filled.record("x", make.now, {})):
         with pytest.raises(StoreError, match="the right to"):
             act()
+
+
+@contextmanager
+def _no_room_for_files_over(size):
+    """Stands for a full disk: writing beyond ``size`` bytes of any file fails in the operating system."""
+    resource = pytest.importorskip("resource")
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, usual[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+
+
+def test_a_disk_that_fills_up_while_a_file_is_written_costs_nothing_that_was_committed(filled, make):
+    before = filled.snapshot().commit_id
+    more = make.readings("later", points=[f"P{k}" for k in range(400)], hours=48)
+    more = more.set_column(2, "value", pa.array(np.random.default_rng(0).normal(size=more.num_rows)))
+    with filled.writer() as writer, _no_room_for_files_over(20_000):
+        with pytest.raises(StoreError, match=r"the disk is full.*nothing that was committed is lost"):
+            writer.append("readings", more)
+        with pytest.raises(StoreError, match="heal it before writing on"):
+            writer.commit("half", make.now)
+    assert filled.snapshot().commit_id == before
+    assert filled.snapshot().read("readings").num_rows == 144
+    with filled.writer() as writer:
+        writer.append("readings", more)
+        writer.commit("again", make.now)
+    assert filled.snapshot().read("readings").num_rows == 144 + more.num_rows
