@@ -13,6 +13,7 @@ import pandas as pd
 from condlube.detection.begins import EPOCH, begins_of
 from condlube.detection.figures import figures_of
 from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
+from condlube.detection.lasting import lasting_of
 from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.route import second_reading
 from condlube.detection.series import Cells, cells_of
@@ -41,7 +42,7 @@ def deviations(
     summaries
         Table ``summaries`` from ``window_days`` before the first night on; more does not change the result.
     expected
-        Table ``expected``; only frozen rows are used, each from the night on which it was frozen.
+        Table ``expected``; frozen rows are used from the night on which they were frozen, notes from the night after.
     events, points, bearings
         Tables of the schema; only events that are visible.
     nights
@@ -58,11 +59,14 @@ def deviations(
     cells = cells_of(summaries, points, bearings, int(days[-1]), policy)
     begins = begins_of(cells.points, events, policy.reference.settling_days, zone)
     frozen = frozen_of(expected, cells.points["point_id"].to_list(), zone)
+    lasting = lasting_of(expected, cells.points["point_id"].to_list(), zone)
     margins = margins_of(cells.points["quantity"].to_list(), policy)
     tracks = tracks_of(cells, frozen, begins, margins, int(days[0]), int(days[-1]), policy)
     rows = states_of(cells, days, policy)
     rows = _compared(rows, tracks)
-    figures = figures_of(rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, policy)
+    figures = figures_of(
+        rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, lasting, policy
+    )
     _fall_silent(rows, figures["residual"], cells, policy)
     rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
     _ask_again(rows, cells, tracks, policy)

@@ -9,6 +9,7 @@ from condlube.detection import charts
 from condlube.detection.begins import Begin
 from condlube.detection.common_mode import shares
 from condlube.detection.growth import growth
+from condlube.detection.lasting import Lasting
 from condlube.detection.levels import COMPARED
 from condlube.detection.onset import onset
 from condlube.detection.persistence import nights_over
@@ -24,7 +25,13 @@ from condlube.policy.model import Policy
 
 
 def figures_of(
-    rows: pd.DataFrame, points: pd.DataFrame, tracks: Tracks, models: Models, begins: list[list[Begin]], policy: Policy
+    rows: pd.DataFrame,
+    points: pd.DataFrame,
+    tracks: Tracks,
+    models: Models,
+    begins: list[list[Begin]],
+    lasting: Lasting,
+    policy: Policy,
 ) -> pd.DataFrame:
     """Figures of ``rows`` (point, day, track, row of each on its track), on the scale of comparison, same index.
 
@@ -45,6 +52,16 @@ def figures_of(
     now, masked = tracks.residual[row], tracks.masked[row]
     uncertain = np.sqrt(spread**2 + tracks.variance[row])
     code, onset_day = onset(lo, hi, day, residual, uncertain, detection.raised_spreads, detection.abrupt_days)
+    targets = pd.DataFrame({
+        "night": night, "collector": points["collector"].to_numpy(dtype=object)[point],
+        "bearing": points["bearing_id"].to_numpy(dtype=object)[point], "quantity": quantity, "spread": spread,
+    })  # fmt: skip
+    share = shares(targets, lo, hi, day, residual, detection)
+    noted, remembered = lasting.of(point, night, code, onset_day, begins)
+    remembered &= (now >= detection.raised_spreads * uncertain) & ~masked
+    code = np.where(remembered, np.append(lasting.code, 0)[noted], code)
+    onset_day = np.where(remembered, np.append(lasting.onset_day, -1)[noted], onset_day)
+    share = np.where(remembered, np.maximum(share, np.append(lasting.share, 0.0)[noted]), share)
     rise = growth(lo, hi, day, residual, uncertain, detection.growth_spreads, detection.growth_days)
     aim = np.array([detection.steady_spread.of(q) for q in quantity], dtype=float)
     most = np.where(points["route"].to_numpy()[point] | masked, 1, detection.steady_nights)
@@ -65,10 +82,6 @@ def figures_of(
         detection.response_before_nights, detection.response_settle_days, detection.response_held,
         detection.response_back, detection.response_back_days, detection.response_worse_spreads,
     )  # fmt: skip
-    targets = pd.DataFrame({
-        "night": night, "collector": points["collector"].to_numpy(dtype=object)[point],
-        "bearing": points["bearing_id"].to_numpy(dtype=object)[point], "quantity": quantity, "spread": spread,
-    })  # fmt: skip
     return pd.DataFrame({
         "residual": level - owed,
         "sd": np.sqrt(spread**2 / averaged + tracks.variance[row]),
@@ -83,7 +96,7 @@ def figures_of(
         "slope": slope,
         "slope_low": slope_low,
         "slope_high": slope_high,
-        "share": shares(targets, lo, hi, day, residual, detection),
+        "share": share,
         "response_code": response,
         "response_to": greased_at,
         "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, owed, spread),

@@ -28,9 +28,11 @@ from condlube.detection.begins import (
 from condlube.detection.expected_rows import ExpectedRows
 from condlube.detection.extension import extensions
 from condlube.detection.frozen import EXTENDED, frozen_of, model_columns
+from condlube.detection.lasting import LOOKED, STANDING
 from condlube.detection.learned import Learned
 from condlube.detection.plan import Periods, plan
 from condlube.detection.series import cells_of
+from condlube.detection.standing import standing
 from condlube.manipulation.kernel import Ints
 from condlube.policy.model import Policy
 
@@ -68,10 +70,15 @@ def advance(
 
     Returns
     -------
-    New rows, one for each reference period and state that it reached.
+    New rows, one for each reference period and state that it reached, and notes on rises that stand for long.
     """
     walk = _Walk(summaries, expected, events, points, bearings, as_of, zone, policy)
-    return walk.run()
+    learned = walk.run()
+    known = pd.concat([expected, learned], ignore_index=True) if len(expected) else learned
+    notes = standing(summaries, known, events, points, bearings, walk.last_day, zone, policy)
+    if not len(notes):
+        return learned
+    return pd.concat([learned, notes], ignore_index=True) if len(learned) else notes
 
 
 def lookback(expected: pd.DataFrame, as_of: datetime, zone: ZoneInfo, policy: Policy) -> date | None:
@@ -80,7 +87,7 @@ def lookback(expected: pd.DataFrame, as_of: datetime, zone: ZoneInfo, policy: Po
     window = tonight - timedelta(days=policy.detection.window_days + 1)
     if expected.empty:
         return None
-    done = expected[expected["reference_state"].isin(["frozen", "ended"])]
+    done = expected[expected["reference_state"].isin(["frozen", "ended", STANDING, LOOKED])]
     keys = ["point_id", "reference_from"]
     still = expected.merge(done[keys].drop_duplicates(), on=keys, how="left", indicator=True)
     begun = still.loc[still["_merge"] == "left_only", "reference_from"]

@@ -132,7 +132,8 @@ def _newest(point: Ints, day: Ints, cell: Ints, known_at: Ints) -> Ints:
     newest = np.maximum.reduceat(known_at[order], np.flatnonzero(begins)) if len(order) else known_at
     order = order[known_at[order] == newest[np.cumsum(begins) - 1]]
     again = (np.diff(point[order]) == 0) & (np.diff(day[order]) == 0) & (np.diff(cell[order]) == 0)
-    return order[np.append(~again, True)[: len(order)]]
+    rows: Ints = order[np.append(~again, True)[: len(order)]]
+    return rows
 
 
 class _Columns:

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
+from condlube.detection.lasting import LOOKED, STANDING
+
 
 def visible_expected(expected: pd.DataFrame, as_of: datetime, known_by: datetime) -> pd.DataFrame:
     """Rows of the table ``expected`` that the nights up to ``as_of`` had brought, as known by ``known_by``."""
@@ -13,7 +15,7 @@ def visible_expected(expected: pd.DataFrame, as_of: datetime, known_by: datetime
     state = expected["reference_state"]
     begun = expected["reference_from"] < as_of
     brought = (
-        ((state == "frozen") & (closed <= as_of))
+        (state.isin(["frozen", STANDING, LOOKED]) & (closed <= as_of))
         | ((state == "ended") & (closed < as_of))
         | ((state == "collecting") & begun)
         | ((state == "open") & (begun | (expected["known_at"] <= as_of + timedelta(days=1))))

@@ -90,7 +90,8 @@ _ALL = (
     _table(
         "expected", "delta", "point_id reference_from known_at",
         "point_id reference_from reference_until reference_state known_at coefficients knots covariance operating_low "
-        "operating_high reference_spread autocorrelation nights n family family_weight parent taken_off began ended",
+        "operating_high reference_spread autocorrelation nights n family family_weight parent taken_off began ended "
+        "onset share",
         "the expected-level models: one row per reference period and state",
     ),
     _table(

@@ -17,7 +17,7 @@ EVIDENCE_STATUSES = ("assessed", "not_testable", "faulty", "stale", "absent")
 CONDITION_STATUSES = ("ok", "stale", "faulty", "not_testable", "state_unclear")
 ONSETS = ("none", "gradual", "abrupt")
 RESPONSES = ("unknown", "held", "returned", "none", "worse")
-REFERENCE_STATES = ("open", "collecting", "frozen", "ended")
+REFERENCE_STATES = ("open", "collecting", "frozen", "ended", "standing", "looked")
 
 BEARING_TYPES = (
     "deep_groove_ball", "angular_contact_ball", "self_aligning_ball", "cylindrical_roller", "needle_roller",

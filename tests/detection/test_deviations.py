@@ -255,3 +255,21 @@ def test_empty_tables_and_no_nights(sim):
     assert deviations(*tables, [], ZONE, plant.policy).empty
     nobody = (*tables[:3], plant.points.iloc[:0], plant.bearings)
     assert deviations(*nobody, [plant.night(0)], ZONE, plant.policy).empty
+
+
+def test_how_a_lasting_rise_began_is_not_forgotten_behind_the_window(sim):
+    values = 30 + sim.noise((8, 330))
+    values[:, 60:] += 9
+    rows = sim.plant(values).compare(100, 329)
+    assert set(rows["onset"]) == {"abrupt"}
+    assert (rows["share"] > 0.8).all()
+    assert set(rows["onset_date"].dt.day_of_year) <= {60, 61, 62}
+    values[:, 200:220] -= 9  # mended for a while: what comes then is another rise
+    values[:, 220:] -= np.clip(9 - (np.arange(110) - 20) / 4, 0, 9)
+    rows = sim.plant(values).compare(329, 329)
+    assert set(rows["onset"]) == {"gradual"}
+    assert (rows["share"] == 0).all()
+    values = 30 + sim.noise((8, 330))
+    values[:, 60:] += 9
+    moved = [{"time": sim.at(250), "kind": "sensor_moved", "bearing_id": "B00"}]
+    assert abs(sim.plant(values, events=moved).one(329)["deviation"]) < 2

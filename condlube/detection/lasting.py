@@ -1,0 +1,54 @@
+"""Lasting deviations: how a rise began that stands for longer than the window, kept in the table ``expected``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection.begins import Begin, local_days
+from condlube.detection.states import within
+from condlube.manipulation.kernel import Bools, Floats, Ints
+from condlube.schema.words import ONSETS
+
+STANDING = "standing"  # state of a row that notes a rise; it begins with the onset
+LOOKED = "looked"  # state of a row that says that all points were looked at
+_SAME_DAYS = 10  # an onset found at the edge of the window belongs to the rise that was noted when it was in full view
+
+
+@dataclass(frozen=True)
+class Lasting:
+    """Notes, ordered by point and the day on which they were made: day and code of onset, common share."""
+
+    point: Ints
+    day: Ints
+    onset_day: Ints
+    code: Ints
+    share: Floats
+
+    def of(
+        self, point: Ints, night: Ints, code: Ints, onset_day: Ints, begins: list[list[Begin]]
+    ) -> tuple[Ints, Bools]:
+        """Note of each night's rise, and which nights have one: what is found in the window goes before it."""
+        at = within(self.point, self.day, point, night - 1)
+        noted = np.append(self.onset_day, -1)[at]
+        same = (at >= 0) & ((code == 0) | (np.abs(onset_day - noted) <= _SAME_DAYS))
+        for k in np.flatnonzero(same).tolist():
+            same[k] = not any(b.change and noted[k] <= b.day <= night[k] for b in begins[point[k]])
+        return at, same
+
+
+def lasting_of(expected: pd.DataFrame, point_ids: list[str], zone: ZoneInfo) -> Lasting:
+    """The notes on the given points."""
+    position = pd.Index(point_ids).get_indexer(pd.Index(expected["point_id"]))
+    rows = expected.assign(point=position)[(position >= 0) & (expected["reference_state"] == STANDING).to_numpy()]
+    rows = rows.sort_values(["point", "reference_until", "reference_from"])
+    return Lasting(
+        rows["point"].to_numpy(dtype=np.int64),
+        local_days(rows["reference_until"], zone) - 1,
+        local_days(rows["reference_from"], zone),
+        np.array([ONSETS.index(word) for word in (rows["onset"] if len(rows) else ())], dtype=np.int64),
+        rows["share"].to_numpy(dtype=float) if len(rows) else np.zeros(0),
+    )

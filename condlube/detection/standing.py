@@ -1,0 +1,62 @@
+"""Notes on rises that have stood for a month: how they began would be forgotten once that lies behind the window."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from condlube.detection.begins import EPOCH, local_days
+from condlube.detection.deviations import deviations
+from condlube.detection.lasting import LOOKED, STANDING
+from condlube.policy.model import Policy
+from condlube.schema.arrow import arrow_schema
+from condlube.schema.nights import midnight
+from condlube.schema.words import ONSETS
+
+_EVERY = 30  # days from one look to the next; a rise is noted when it is at least as old, and so within the window
+
+
+def standing(
+    summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame, points: pd.DataFrame,
+    bearings: pd.DataFrame, last_day: int, zone: ZoneInfo, policy: Policy,
+) -> pd.DataFrame:  # fmt: skip
+    """New rows of the table ``expected``: one for each rise that stands, and one for each look itself.
+
+    ``expected`` holds the references up to ``last_day``. Looks are made on fixed days, so that a history in one call
+    gives what a call each night gives.
+    """
+    names = arrow_schema("expected").names
+    looked = expected.loc[expected["reference_state"] == LOOKED, "reference_until"]
+    frozen = expected.loc[expected["reference_state"] == "frozen", "reference_until"]
+    begun = looked.max() if len(looked) else frozen.min()
+    if pd.isna(begun) or summaries.empty:
+        return pd.DataFrame(columns=names)
+    since = int(local_days(pd.Series([begun]), zone)[0]) - 1
+    looks = [day for day in range(since + 1, last_day + 1) if day % _EVERY == 0]
+    if not looks:
+        return pd.DataFrame(columns=names)
+    nights = [date.fromordinal(day + EPOCH) for day in looks]
+    found = deviations(summaries, expected, events, points, bearings, nights, zone, policy)
+    age = found["night"] - pd.to_datetime(found["onset_date"])
+    stands = found["onset"].isin(ONSETS[1:]) & (age >= pd.Timedelta(days=_EVERY))
+    rows = [_look(night, summaries, zone) | {"point_id": points["point_id"].min()} for night in nights]
+    rows += [
+        _look(row.night.date(), summaries, zone) | {
+            "point_id": row.point_id, "reference_state": STANDING, "onset": row.onset, "share": row.share,
+            "reference_from": pd.Timestamp(midnight(row.onset_date.date(), zone)),
+        }
+        for row in found[stands].itertuples()
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=names)
+
+
+def _look(night: date, summaries: pd.DataFrame, zone: ZoneInfo) -> dict[str, Any]:
+    closed = pd.Timestamp(midnight(night + timedelta(days=1), zone))
+    known = summaries.loc[pd.to_datetime(summaries["date"]) <= pd.Timestamp(night), "known_at"].max()
+    return {
+        "reference_from": pd.Timestamp(midnight(night, zone)), "reference_until": closed, "reference_state": LOOKED,
+        "known_at": closed if pd.isna(known) else max(closed, known),
+    }  # fmt: skip
