@@ -16,6 +16,8 @@ Row = Mapping[str, Any]
 _UNITS = {"ultrasound": "dB over expected", "acceleration": "dB over expected", "temperature": "K over expected",
           "velocity": "times expected", "impulsiveness": "times expected", "growth": "spreads",
           "collector_share": "of its collector"}  # fmt: skip
+_ASKED = {"grease_g": "grams really given", "outlet_open": "outlet seen open", "purge": "what came out",
+          "not_done_because": "if not done, why"}  # fmt: skip
 _CALLS = {"grease": "grease", "hold": "leave alone", "inspect": "inspect"}
 
 
@@ -41,7 +43,7 @@ def technician(job: Job) -> list[str]:
             f"{job.check_after_h:g} h."
         )
     if job.form:
-        said.append("Write down: " + ", ".join(name.replace("_", " ") for name in job.form) + ".")
+        said.append("Write down: " + ", ".join(_ASKED.get(name, name.replace("_", " ")) for name in job.form) + ".")
     return said
 
 

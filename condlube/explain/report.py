@@ -97,8 +97,8 @@ def _lines(night: Night) -> Iterator[str]:
 def _flagged(one: Flagged) -> Iterator[str]:
     decision = one.decision
     call = "not decided" if not decision["call"] else decision["call"]
-    yield f'<article><h3>{_text(decision["bearing_id"])} <span class="call">{call}</span> <small>{_place(one.bearing)}'
-    yield f"; {_text(one.standing)}</small></h3>"
+    yield f'<article><h3>{_text(decision["bearing_id"])} <span class="call">{call}</span> <small>'
+    yield f"{_place(one.bearing)}; {_text(one.standing)}</small></h3>"
     yield f'<p class="sentence">{_text(f"{sentence(decision, one.evidence)} {second(decision)}".strip())}</p>'
     if one.also:
         yield f"<p>The same on {_text(', '.join(one.also))}.</p>"

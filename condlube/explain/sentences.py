@@ -44,8 +44,9 @@ def standing(matter: Matter, night: date) -> str:
     words = [age if nights else "new tonight"]
     if nights or matter.state not in ("open", "on_work_list"):
         words.append(MATTERS[matter.state] + (f" {matter.since:%-d %b}" if matter.state in _DATED else ""))
-    if matter.began_as != matter.reason:
-        words.append(f"began as {matter.began_as.replace('_', ' ')}")
+    began, now = (reason.partition(" ")[0] for reason in (matter.began_as, matter.reason))
+    if began != now and began in STATES:
+        words.append(f"at first: {STATES[began]}")
     if matter.at_standstill:
         words.append("the machine stands: an opportunity")
     return ", ".join(words)

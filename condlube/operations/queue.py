@@ -104,13 +104,17 @@ def queue(sight: Sight, filters: Filters) -> Queue:
     pages = max(1, ceil(len(shown) / PAGE))
     page = min(max(filters.page, 1), pages)
     on_page = shown[(page - 1) * PAGE : page * PAGE]
+    if "counted" not in sight.kept:
+        sight.kept["counted"] = _counts(sight, lines)
+    return Queue(sight.night, filters, tuple(with_evidence(sight, on_page)), len(shown), pages, *sight.kept["counted"])
+
+
+def _counts(
+    sight: Sight, lines: Sequence[Line]
+) -> tuple[Mapping[str, int], Mapping[str, int], Mapping[str, Mapping[str, int]]]:
+    """Bearings by call and by standing, and the choices of each filter."""
     flagged = [line for line in lines if line.standing in FLAGGED]
-    return Queue(
-        sight.night,
-        filters,
-        tuple(with_evidence(sight, on_page)),
-        len(shown),
-        pages,
+    return (
         Counter(str(row["call"] or "failed") for row in sight.decisions.values()),
         Counter(line.standing for line in lines),
         {
@@ -168,12 +172,14 @@ def urgency(line: Line) -> tuple[Any, ...]:
 
 
 def leading_state(decision: Row) -> tuple[str, float]:
-    """The fault that the reason names, else the likeliest, with its posterior probability; empty when undecided."""
+    """The fault that the reason names, else dryness where grease is called for, else the likeliest, with its posterior
+    probability; empty when undecided."""
     said = str(decision["reason"] or "").partition(" ")[0]
     known = {state: decision[f"p_{state}"] for state in STATES[1:] if decision[f"p_{state}"] is not None}
     if not known:
         return "", 0.0
-    state = said if said in known else max(known, key=lambda name: known[name])
+    likeliest = "starved" if decision["call"] == "grease" else max(known, key=lambda name: known[name])
+    state = said if said in known else likeliest
     return state, float(known[state])
 
 
