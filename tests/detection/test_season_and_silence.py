@@ -1,0 +1,53 @@
+"""A temperature without ambient signal through the seasons; machines and sensors that fall silent."""
+
+import numpy as np
+
+from condlube.detection.season import season
+
+DAYS = np.arange(400)
+
+
+def warm(sim, extra=0.0):
+    year = 60 + 9 * np.sin(2 * np.pi * (DAYS - 60) / 365) + sim.noise(400, 0.5) + extra
+    return sim.plant(year, "temperature", ambient_degc=np.nan)
+
+
+def test_season_is_no_deviation_without_an_ambient_signal_and_a_rise_of_days_is(sim):
+    assert warm(sim).compare(40, 399)["deviation"].abs().max() < 8
+    assert warm(sim, 20.0 * (DAYS >= 300)).one(304)["deviation"] > 15
+
+
+def test_season_is_bounded_and_needs_a_month():
+    day = np.arange(60)
+    lo, hi, night = np.array([0]), np.array([59]), np.array([59])
+    assert season(lo, hi, day, np.full(60, 4.0), night, 10.0)[0] == 4
+    assert season(lo, hi, day, np.full(60, 40.0), night, 10.0)[0] == 10
+    assert season(np.array([50]), hi, day, np.full(60, 4.0), night, 10.0)[0] == 0
+
+
+def machine(sim, falls):
+    """One machine with ultrasound, velocity and temperature; each falls by its factor or difference from day 50 on."""
+    late = np.arange(70) >= 50
+    level = np.array([30 + sim.noise(70) - falls[0] * late, 2.0 * np.where(late, falls[1], 1.0) + 0 * sim.noise(70),
+                      60 + sim.noise(70) - falls[2] * late])  # fmt: skip
+    plant = sim.plant(level)
+    plant.points["quantity"] = ["ultrasound", "velocity", "temperature"]
+    plant.bearings["machine_id"] = "M"
+    rows = plant.compare(60, 60).set_index("quantity")
+    return {q: (rows.loc[q, "status"], rows.loc[q, "reason"]) for q in rows.index}
+
+
+def test_a_machine_that_went_silent_and_cold_stands(sim):
+    assert set(machine(sim, (25.0, 0.05, 30.0)).values()) == {("not_testable", "stopped")}
+
+
+def test_a_silent_sensor_on_a_machine_that_runs_is_dead(sim):
+    told = machine(sim, (25.0, 1.0, 0.0))
+    assert told["ultrasound"] == ("faulty", "no_signal")
+    assert told["velocity"] == told["temperature"] == ("assessed", "")
+
+
+def test_silence_of_a_machine_that_stays_warm_is_a_question(sim):
+    told = machine(sim, (25.0, 0.05, 0.0))
+    assert told["ultrasound"] == told["velocity"] == ("assessed", "state_unclear")
+    assert told["temperature"] == ("assessed", "")
