@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from functools import cache
 from multiprocessing import get_context
 from typing import TypeVar
 
@@ -28,8 +30,17 @@ def map_batches(
     elif workers == 1:
         yield from map(function, batches)
     else:
-        with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-            yield from pool.map(function, batches)
+        try:
+            yield from _pool(workers).map(function, batches)
+        except BrokenProcessPool:
+            _pool.cache_clear()
+            raise
+
+
+@cache
+def _pool(workers: int) -> ProcessPoolExecutor:
+    """The processes, started once and kept: each first has to import what it works with."""
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
 
 def _on_dask(function: Callable[[Batch], Result], batches: Iterable[Batch], cluster: str) -> Iterator[Result]:
