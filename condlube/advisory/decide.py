@@ -148,7 +148,7 @@ def _decide(
     source = story.leading_source(evidence, state)
     basis = story.basis(call, cost_call, applied, evidence, s)
     look = story.look_at(call, basis, state)
-    within = story.within_days(call, basis, look, source, policy)
+    within = story.within_days(call, basis, look, evidence, state, policy)
     actions = np.array(ACTIONS, dtype=object)
     decisions = pd.DataFrame({
         "night": night.astype(object),

@@ -110,8 +110,11 @@ def reason(
     return np.where(np.isin(made, ("cost", "time")), coded, made)
 
 
-def within_days(call: IntArray, made: Words, look: Words, source: Words, policy: Policy) -> FloatArray:
-    """Days within which the work should be done, from the P-F interval of what leads to it."""
+def within_days(
+    call: IntArray, made: Words, look: Words, evidence: Evidence, state: IntArray, policy: Policy
+) -> FloatArray:  # fmt: skip
+    """Days within which the work should be done: the shortest that the P-F intervals of what speaks for the leading
+    state at least half as strongly as the strongest allow."""
     by_source = {
         **{s: getattr(policy.due, f"{s}_days") for s in (*LEVELS, "growth")},
         "onset": policy.due.acceleration_days, "collector_share": policy.due.instrument_days,
@@ -126,6 +129,10 @@ def within_days(call: IntArray, made: Words, look: Words, source: Words, policy:
         "unsettled": policy.due.temperature_days,
     }  # fmt: skip
     usual = np.where(call == GREASE, policy.due.grease_days, policy.due.survey_days)
-    days = [by_source.get(name, d) for name, d in zip(source, usual, strict=True)]
-    days = [policy.due.supply_days if at == "supply" else d for d, at in zip(days, look, strict=True)]
+    bits = np.take_along_axis(evidence.bits, (state - 1)[:, None, None], axis=2)[:, :, 0]
+    leads = (bits > 0) & (bits >= 0.5 * bits.max(axis=1, keepdims=True))
+    each = np.array([by_source.get(name, np.inf) for name in SOURCES])
+    shortest = np.where(leads, each, np.inf).min(axis=1)
+    days = np.where(np.isfinite(shortest), shortest, usual)
+    days = np.where(look == "supply", policy.due.supply_days, days)
     return np.array([by_guard.get(code, d) for code, d in zip(made, days, strict=True)], dtype=np.float64)

@@ -103,7 +103,8 @@ def _because(decision: Row, evidence: Sequence[Row]) -> str:
     if row is not None and row["source"] not in SIGNALS:
         loud = _loudest(evidence)
         said = [fact(loud), *said] if loud and row["source"].partition(".")[2] not in FINDINGS else said
-    said += [fact(r) for r in evidence if r["source"] in ("onset", "response") and r is not row]
+    told = ("growth", "onset", "response")
+    said += [fact(r) for r in evidence if r["source"] in told and r is not row and r[f"bits_{state}"] > 0]
     tail = f", {used(decision['x'])} used up" if decision["call"] == "grease" else f": points to {STATES[state]}"
     return ", ".join(said) + tail
 
