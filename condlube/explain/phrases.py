@@ -45,6 +45,7 @@ RESPONSES = {
 REASONS = {
     "zero": "the sensor reads exact zeros",
     "frozen": "the signal stands still",
+    "no_signal": "the sensor gives no signal while the machine runs",
     "full_scale": "the instrument is saturated",
     "range": "values that cannot be true",
     "unit_jump": "the unit seems to have changed",

@@ -131,10 +131,10 @@ def queue_lines(sight: Sight) -> Sequence[Line]:
     """A line for every bearing of the night, the most urgent first, without evidence and trends."""
     if "lines" not in sight.kept:
         found = standing_matters(sight, flagged_in(sight))
-        lines = (_line(sight, b, row, found.get(b)) for b, row in sight.decisions.items())
-        sight.kept["lines"] = sorted(lines, key=urgency)
+        made = (_line(sight, b, row, found.get(b)) for b, row in sight.decisions.items())
+        sight.kept["lines"] = sorted(made, key=urgency)
         sight.kept["told_at"] = sight.snapshot.commit_id
-    lines = sight.kept["lines"]
+    lines: list[Line] = sight.kept["lines"]
     if sight.kept["told_at"] != sight.snapshot.commit_id:
         found = standing_matters(sight, flagged_in(sight))
         lines = [replace(line, matter=found[b]) if (b := line.bearing_id) in found else line for line in lines]
