@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from condlube.detection.series import Cells
 from condlube.manipulation.expected import OUTSIDE, UNKNOWN, Models, predict
@@ -101,10 +100,16 @@ def _wider(task: Ints, operating: Floats, margins: Floats) -> Bools:
     for v in range(3):
         value = operating[:, v]
         known = np.isfinite(value)
-        low, high = np.where(known, value, np.inf), np.where(known, value, -np.inf)
-        before = pd.DataFrame({"low": low, "high": high}).groupby(task)
-        lowest = before["low"].cummin().groupby(task).shift(fill_value=np.inf).to_numpy()
-        highest = before["high"].cummax().groupby(task).shift(fill_value=-np.inf).to_numpy()
+        lowest = -_highest_before(task, np.where(known, -value, -np.inf))
+        highest = _highest_before(task, np.where(known, value, -np.inf))
         near = margins[:, v] * (1.0 if v == 2 else np.abs(value))
         wider |= known & ((value < lowest - 0.5 * near) | (value > highest + 0.5 * near))
     return wider
+
+
+def _highest_before(task: Ints, value: Floats) -> Floats:
+    """The highest value of the rows before each in its task, -inf at the first; rows are in order of task."""
+    levels, rank = np.unique(value, return_inverse=True)
+    floor = task * len(levels)
+    upto = levels[np.maximum.accumulate(floor + rank) - floor]
+    return np.where(np.diff(task, prepend=-1) == 0, np.roll(upto, 1), -np.inf)
