@@ -115,28 +115,53 @@ def _read(data: bytes | pa.Buffer, dialect: Dialect, types: Types) -> pa.Table |
     """Table of the lines in ``data``; None if they are not all rows of ``len(types)`` fields."""
     types = list(types)
     while True:
-        names = [str(k) for k in range(len(types))]
-        wanted = {name: t for name, t in zip(names, types, strict=True) if t is not None}
         try:
-            table = csv.read_csv(
-                pa.BufferReader(data),
-                csv.ReadOptions(column_names=names, block_size=1 << 20 if len(types) < 5000 else len(data)),
-                csv.ParseOptions(delimiter=dialect.delimiter, quote_char=dialect.quote or False),
-                csv.ConvertOptions(
-                    column_types=wanted, include_columns=list(wanted), null_values=[""], decimal_point=dialect.decimal
-                ),
-            )
+            table = _read_as(data, dialect, types)
         except pa.ArrowInvalid as error:
             column = re.search(r"In CSV column #(\d+)", str(error))
             if column is None:
                 return None
-            types[int(column[1])] = pa.binary()
+            for k in {int(column[1]), *_texts(data, dialect, types)}:
+                types[k] = pa.binary()
             continue
         odd = [int(f.name) for f in table.schema if pa.types.is_floating(f.type) and not _is_finite(table[f.name])]
         if not odd:
             return table
         for k in odd:
             types[k] = pa.binary()
+
+
+def _read_as(data: bytes | pa.Buffer, dialect: Dialect, types: Types) -> pa.Table:
+    """Table of the columns that have a type; raises ``ArrowInvalid`` at the first cell that is not of its type."""
+    names = [str(k) for k in range(len(types))]
+    wanted = {name: t for name, t in zip(names, types, strict=True) if t is not None}
+    return csv.read_csv(
+        pa.BufferReader(data),
+        csv.ReadOptions(column_names=names, block_size=1 << 20 if len(types) < 5000 else len(data)),
+        csv.ParseOptions(delimiter=dialect.delimiter, quote_char=dialect.quote or False),
+        csv.ConvertOptions(
+            column_types=wanted, include_columns=list(wanted), null_values=[""], decimal_point=dialect.decimal
+        ),
+    )
+
+
+def _texts(data: bytes | pa.Buffer, dialect: Dialect, types: Types) -> list[int]:
+    """Columns wanted as numbers that hold text, by one look; a cell with blanks around its number may count as text."""
+    floats = [k for k, t in enumerate(types) if t is not None and pa.types.is_floating(t)]
+    if len(floats) < 2:
+        return []
+    try:
+        table = _read_as(data, dialect, [pa.binary() if k in set(floats) else None for k in range(len(types))])
+    except pa.ArrowInvalid:
+        return []
+    found = []
+    for k in floats:
+        cells = pc.if_else(pc.equal(table[str(k)], b""), None, table[str(k)])
+        try:
+            pc.replace_substring(cells, dialect.decimal.encode(), b".").cast(pa.string()).cast(pa.float64())
+        except pa.ArrowInvalid:
+            found.append(k)
+    return found
 
 
 def _read_surely(lines: pa.Array, dialect: Dialect, types: Types) -> tuple[pa.Table, list[int]]:

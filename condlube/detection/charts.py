@@ -13,6 +13,7 @@ from itertools import accumulate
 
 import numpy as np
 from scipy.optimize import brentq
+from scipy.special import ndtr
 
 from condlube.manipulation.kernel import Bools, Floats, Ints
 
@@ -26,26 +27,22 @@ def ewma_run_length(weight: float, limit: float, two_sided: bool = False, states
 
     ``limit`` is in asymptotic standard deviations of the EWMA. The one-sided chart never falls under 0.
     """
-    from scipy.stats import norm
-
     top = limit * np.sqrt(weight / (2 - weight))
     if two_sided:
         width = 2 * top / states
         middle = -top + width * (np.arange(states) + 0.5)
         edges = -top + width * np.arange(states + 1)
         z = (edges[None, :] - (1 - weight) * middle[:, None]) / weight
-        inside = np.diff(norm.cdf(z), axis=1)
+        inside = np.diff(ndtr(z), axis=1)
         start = states // 2
     else:
-        inside, start = _reflected(lambda state, edge: norm.cdf((edge - (1 - weight) * state) / weight), top, states)
+        inside, start = _reflected(lambda state, edge: ndtr((edge - (1 - weight) * state) / weight), top, states)
     return float(np.linalg.solve(np.eye(states) - inside, np.ones(states))[start])
 
 
 def cusum_run_length(k: float, h: float, shift: float = 0.0, states: int = 201) -> float:
     """Average run length of a one-sided CUSUM of independent normal values with the given mean shift."""
-    from scipy.stats import norm
-
-    inside, start = _reflected(lambda state, edge: norm.cdf(edge - state + k - shift), h, states)
+    inside, start = _reflected(lambda state, edge: ndtr(edge - state + k - shift), h, states)
     return float(np.linalg.solve(np.eye(states) - inside, np.ones(states))[start])
 
 

@@ -44,4 +44,5 @@ class Stored:
             ("point_id", "<=", max(ids)),
         ]
         table = self._snapshot.read("readings", ["point_id", "time", "value", "quality", SEQUENCE], filters)
-        return from_table(table.sort_by(SEQUENCE), self._point_ids)
+        found = from_table(table.sort_by(SEQUENCE), self._point_ids)
+        return found[np.isin(found["point"], readings["point"])]
