@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
@@ -14,18 +13,16 @@ from condlube.store.rows import rows
 from condlube.store.store import Writer
 
 _SOURCE = "events file"
-_LOG = logging.getLogger(__name__)
 
 
-def take_events(writer: Writer, checked: Checked, now: datetime) -> int:
-    """Commit the new events of the file and give their number; log a warning for each of the ``doubtful_rows``.
+def take_events(writer: Writer, checked: Checked, now: datetime) -> tuple[int, list[Fault]]:
+    """Commit the new events of the file and give their number, and the ``doubtful_rows``.
 
     Each is known from its ``known_at``, which cannot lie after now. Where the file gives none it is known from now, or
     from its own time and the declared delay where the definition says ``history``.
     """
     ledger = writer.ledger_rows("events")
-    for fault in doubtful_rows(checked, ledger, now):
-        _LOG.warning("%s", fault)
+    doubtful = doubtful_rows(checked, ledger, now)
     held = {row["event_id"] for row in ledger}
     definition = checked.definition
     delay = timedelta(hours=definition.events_delay_h)
@@ -36,7 +33,7 @@ def take_events(writer: Writer, checked: Checked, now: datetime) -> int:
             new.append(row | {"known_at": min(row["known_at"], now) if row["known_at"] else usual})
     if new:
         writer.commit(_SOURCE, now, {"events": new})
-    return len(new)
+    return len(new), doubtful
 
 
 def doubtful_rows(checked: Checked, ledger: Sequence[dict[str, Any]], now: datetime) -> list[Fault]:

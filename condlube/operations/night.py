@@ -130,10 +130,10 @@ def _summaries(
 ) -> pd.DataFrame:  # fmt: skip
     """Summaries from ``first`` (None: all) to ``last``; a fresh version of a point's day replaces the stored one."""
     window = [("date", "<=", last), *([("date", ">=", first)] if first else [])]
-    stored = views.summaries(snapshot, known_by, window, columns).to_pandas()
-    new = fresh.select(list(columns)).to_pandas()
+    stored = views.summaries(snapshot, known_by, window, columns).to_pandas(date_as_object=False)
+    new = fresh.select(list(columns)).to_pandas(date_as_object=False)
     if first is not None:
-        new = new[new["date"] >= first]
+        new = new[new["date"] >= pd.Timestamp(first)]
     key = ["point_id", "date"]
     replaced = pd.MultiIndex.from_frame(stored[key]).isin(pd.MultiIndex.from_frame(new[key]))
     both: pd.DataFrame = pd.concat([stored[~replaced], new], ignore_index=True)

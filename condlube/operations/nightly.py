@@ -29,6 +29,7 @@ class Nightly:
     checked: Checked
     ingested: IngestReport
     events: int
+    doubtful: tuple[str, ...]  # rows of the events file that do not count as they read
     mornings: tuple[Morning, ...]
 
     @property
@@ -44,7 +45,7 @@ class Nightly:
         data = self.ingested.text().splitlines()
         if self.events:
             data.append(f"{self.events} new events taken in")
-        data.extend(f"note: {warning}" for warning in self.checked.warnings)
+        data.extend(f"note: {warning}" for warning in [*self.checked.warnings, *self.doubtful])
         if not last.run.new:
             nights.append(f"night {last.run.night} was decided before from the same data: nothing new to decide")
         page = briefing(
@@ -55,8 +56,9 @@ class Nightly:
         return "\n".join([*nights, *([""] if nights else []), page, "", f"Files: {last.folder}"])
 
     def summary(self) -> dict[str, Any]:
-        """The same for machines: one summary per night."""
-        return {"nights": [summary(m, self.checked, self.ingested) for m in self.mornings]}
+        """The same for machines: one summary per night, and what the site's files leave in doubt."""
+        nights = [summary(m, self.checked, self.ingested) for m in self.mornings]
+        return {"nights": nights, "notes": [*self.checked.warnings, *self.doubtful]}
 
 
 def nightly(
@@ -81,11 +83,11 @@ def nightly(
     mornings = []
     with store.writer() as writer:
         ingested = ingest(definition, checked.register, writer, now, on_file)
-        events = take_events(writer, checked, now)
+        events, doubtful = take_events(writer, checked, now)
         for night in nights or [night_of(now, checked.register.site.zone)]:
             run = run_night(writer, checked, plant, night, now, force)
             morning = write_morning(writer.snapshot(), checked, run, ingested)
             on_night(morning)
             mornings.append(morning)
         write_report(Desk(path), mornings[-1].run.night)
-    return Nightly(checked, ingested, events, tuple(mornings))
+    return Nightly(checked, ingested, events, tuple(map(str, doubtful)), tuple(mornings))
