@@ -148,12 +148,17 @@ def _speaking(bearings: pd.DataFrame, points: pd.DataFrame, usage: pd.DataFrame)
     )
     wanted = ["point_id", "quantity", "which"]
     place = pd.concat([own[wanted].assign(rank=1), shared[wanted].assign(rank=2)])
-    rows = usage.merge(place, on="point_id")
+    point, names = pd.factorize(usage["point_id"], sort=True)
+    place["point"] = pd.Index(names).get_indexer(pd.Index(place["point_id"]))
+    rows = usage.drop(columns="point_id").assign(point=point).merge(place.drop(columns="point_id"), on="point")
     warm = (rows["quantity"] == "temperature") & rows["octiles"].notna() & (rows["rank"] == 1)
-    rows["rank"] = np.where(warm, 0, rows["rank"])
-    rows = rows.sort_values(["which", "date", "rank", "point_id", "cell"], kind="stable", ignore_index=True)
-    leader = rows.groupby(["which", "date"], sort=False)["point_id"].transform("first")
-    return rows[rows["point_id"] == leader].reset_index(drop=True)
+    rank = np.where(warm, 0, rows["rank"])
+    day = pd.to_datetime(rows["date"]).to_numpy().astype("datetime64[D]").astype(np.int64)
+    rows = rows.iloc[order := np.lexsort((rows["cell"], rows["point"], rank, day, rows["which"]))]
+    which, day, point = rows["which"].to_numpy(), day[order], rows["point"].to_numpy()
+    first = np.r_[True, (which[1:] != which[:-1]) | (day[1:] != day[:-1])][: len(rows)]
+    leader = point[first][np.cumsum(first) - 1]
+    return rows[point == leader].reset_index(drop=True)
 
 
 def _has_speed(bearings: pd.DataFrame, points: pd.DataFrame) -> BoolArray:

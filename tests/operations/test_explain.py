@@ -1,0 +1,64 @@
+"""One decision explained: what is printed is what was stored, and it adds up."""
+
+import json
+import re
+from math import log2
+
+import pytest
+
+from condlube.errors import CondlubeError
+from condlube.explain.interval import interval_lines
+from condlube.operations.explain import explain
+from condlube.schema.words import STATES
+
+
+@pytest.fixture(scope="module")
+def dry(small_site):
+    folder, _ = small_site
+    return explain(folder, "M1-DE")
+
+
+def test_the_call_comes_first_and_every_section_follows(dry):
+    text = dry.text(100)
+    assert text.splitlines()[3].startswith("Grease ")
+    heads = [
+        "Evidence, in bits",
+        "Interval",
+        "What would change the call",
+        "What to do",
+        "Cautions",
+        "Register defaults",
+    ]
+    places = [text.index(head) for head in heads]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_no_line_is_wider_than_the_terminal(dry, width):
+    assert max(map(len, dry.text(width).splitlines())) <= width
+
+
+def test_the_running_sum_ends_at_the_odds_that_were_stored(dry):
+    told = json.loads(dry.json())
+    decision = told["decision"]
+    odds = {state: log2(decision[f"p_{state}"] / decision["p_adequate"]) for state in STATES[1:]}
+    for state, expected in odds.items():
+        assert sum(row[f"bits_{state}"] for row in told["evidence"]) == pytest.approx(expected, abs=1e-9)
+    (last,) = [line for line in dry.text(120).splitlines() if line.startswith("log2 odds")]
+    printed = re.findall(r"[+-]\d+\.\d\d", last)
+    assert len(printed) == 2
+    assert set(printed) <= {f"{value:+.2f}" for value in odds.values()}
+
+
+def test_a_greasing_without_effect_is_told_beside_the_share_used_up(small_site):
+    told = json.loads(explain(small_site[0], "M1-DE").json())
+    plain = {"manual_interval_h": None, "seal": "sealed", "manual_interval_basis": None}
+    decision = told["decision"] | {"last_greased": None}
+    without = [{"source": "response", "reason": "none", "status": "assessed"}]
+    assert "had no effect" in " ".join(interval_lines(plain, decision, without))
+    assert "had no effect" not in " ".join(interval_lines(plain, decision, [without[0] | {"reason": "held"}]))
+
+
+def test_a_bearing_that_is_not_there_is_named(small_site):
+    with pytest.raises(CondlubeError, match="M1-DX"):
+        explain(small_site[0], "M1-DX")
