@@ -45,6 +45,8 @@ RESPONSES = {
 REASONS = {
     "zero": "the sensor reads exact zeros",
     "frozen": "the signal stands still",
+    "reference_extended": "expected level carried on to a lasting new speed or load",
+    "reference_lowered": "expected level held against family or earlier reference",
     "no_signal": "the sensor gives no signal while the machine runs",
     "full_scale": "the instrument is saturated",
     "range": "values that cannot be true",
@@ -89,7 +91,8 @@ GUARDS = {
     "outside_range": "no published method gives an interval here: ask the maker, consider oil",
     "stopped": "the machine stands: tonight adds no evidence",
     "just_greased": "grease was put in a short while ago: no second dose",
-    "unsettled": "the temperature has not settled after greasing, or is up with nothing to explain it",
+    "unsettled": "the temperature has not settled after greasing, or is up unexplained: see the outlet open and the "
+    "excess out before any more is added",
     "early_rise": "a clear rise on two sound readings is not left alone",
     "response_failed": "the last greasing had no effect: prove first that grease arrives",
     "long_overdue": "far overdue: look for hardened grease and a closed outlet, and ask whether the record is true",
