@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,7 +11,9 @@ import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 import pyarrow.parquet as pq
 
-_FORMULA = r"^([=+\-@\t\r])"
+from condlube.operations.files import FORMULA_STARTS
+
+_FORMULA = f"^([{re.escape(''.join(FORMULA_STARTS))}])"
 
 
 def write_tables(path: Path, files: Sequence[Path], columns: Sequence[str]) -> None:

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -44,7 +44,7 @@ def _cell(value: Any) -> Any:
     if value is None:
         return ""
     if isinstance(value, str):
-        return "'" + value if value.startswith(_FORMULA_STARTS) else value
+        return "'" + value if value.startswith(FORMULA_STARTS) else value
     if isinstance(value, float):
         return repr(value)
     if isinstance(value, bool):
