@@ -66,19 +66,19 @@ def _replayed(plant: Plant, held: Held, span: Span, policy: Policy) -> pd.DataFr
     return _compared(plant, held, span, policy)[0]
 
 
-def _compared(plant: Plant, held: Held, span: Span, policy: Policy) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _alone(*_: object) -> tuple[pa.Table, pa.Table]:
+    raise AssertionError("these nights can be decided together")
+
+
+def _compared(plant: Plant, held: Held, span: Span, policy: Policy, alone=_alone) -> tuple[pd.DataFrame, pd.DataFrame]:
     expected, tables, deviations = no_expected(), [], []
     for nights in span.chunks:
         learned = learn_nights(plant, held, expected, nights, span, policy)
         found = compare_nights(plant, held, expected, learned, nights, span, policy)
         expected = pd.concat([expected, *learned], ignore_index=True)
         deviations.append(found)
-        tables += list(decide_nights(plant, held, found, nights, span, policy, _alone))
+        tables += list(decide_nights(plant, held, found, nights, span, policy, alone))
     return pa.concat_tables(tables).to_pandas(), pd.concat(deviations, ignore_index=True)
-
-
-def _alone(*_: object) -> tuple[pa.Table, pa.Table]:
-    raise AssertionError("these nights can be decided together")
 
 
 def _nightly(plant: Plant, held: Held, span: Span, policy: Policy) -> pd.DataFrame:
@@ -110,7 +110,8 @@ def replayed():
 
 @pytest.fixture(scope="session")
 def compared():
-    """Decisions of a span by replay, and the deviations that they were made from."""
+    """Decisions of a span by replay, and the deviations that they were made from; ``alone`` decides a night that
+    cannot be decided together with others."""
     return _compared
 
 
