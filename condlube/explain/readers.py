@@ -56,7 +56,7 @@ def planner(decision: Row) -> str:
         until = "" if _empty(late) or late == due else f" to {_day(late)}"
         return f"Falls due {_day(due)} (range {_day(decision['due_early'])}{until})."
     if call == "grease":
-        return f"Grease now, at the latest by {_day(due if _empty(late) else late)}."
+        return f"Due now, at the latest by {_day(due if _empty(late) else late)}."
     return f"Inspect by {_day(due)}."
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from condlube.explain.cautions import cautions
 from condlube.explain.instructions import FORM, how
 from condlube.explain.sentences import look_for, second, sentence
+from condlube.schema.words import AUTOMATIC_SUPPLIES
 
 _PLACE = ("route", "area", "machine_id", "position", "bearing_id")
 WORK_COLUMNS = (
@@ -28,13 +29,14 @@ def work(decisions: Rows, evidence: Evidence, bearings: Rows, night: date, horiz
     for name, decision in decisions.items():
         due = decision["due_date"] is not None and decision["due_date"] <= last
         if decision["call"] == "grease" or (decision["call"] == "hold" and due and decision["grease_g"] is not None):
+            by_hand = None if bearings[name]["supply"] in AUTOMATIC_SUPPLIES else decision["grease_g"]
             listens = any(r["source"] == "ultrasound" and r["status"] == "assessed" for r in evidence[name])
             made.append({
                 **_common(bearings[name], decision, evidence[name]),
                 "task": "grease" if decision["call"] == "grease" else "falls due: look at the calls again by then",
                 "grease_id": decision["grease_id"],
-                "grease_g": None if decision["grease_g"] is None else round(decision["grease_g"], 1),
-                "strokes": decision["strokes"],
+                "grease_g": None if by_hand is None else round(by_hand, 1),
+                "strokes": None if by_hand is None else decision["strokes"],
                 "how": how(bearings[name], decision, listens),
             })  # fmt: skip
     return by_place(made)

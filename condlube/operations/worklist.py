@@ -43,11 +43,12 @@ class WorkList:
                 grease = row["grease_id"] or "its grease"
                 grams = "" if row["grease_g"] is None else f"{row['grease_g']:g} g of {grease}"
                 strokes = "" if row["strokes"] is None else f", {row['strokes']} strokes"
+                dose = f"{grams}{strokes}; " if grams else ""
                 yield f"[ ] {row['bearing_id']}  {row['machine_id']}, {row['position'] or ''}  {row['task']}"
-                for line in (f"{grams}{strokes}; by {row['by'] or 'no date'}", row["how"], row["why"], row["also"],
+                for line in (f"{dose}by {row['by'] or 'no date'}", row["how"], row["why"], row["also"],
                              row["permit"], row["cautions"]):  # fmt: skip
                     yield from textwrap.wrap(line or "", width, initial_indent="    ", subsequent_indent="    ")
-                yield "    given ______ g   level before ______ after ______   outlet open ___   came out __________"
+                yield "    given ____ g   level before ____ after ____   outlet open __   came out ____"
 
 
 def worklist(site: Path, night: date | None = None) -> WorkList:

@@ -8,7 +8,10 @@ import pytest
 
 from condlube.errors import CondlubeError
 from condlube.explain.interval import interval_lines
+from condlube.operations.desk import Desk
 from condlube.operations.explain import explain
+from condlube.operations.tasks import work
+from condlube.operations.worklist import worklist
 from condlube.schema.words import STATES
 
 
@@ -57,6 +60,21 @@ def test_a_greasing_without_effect_is_told_beside_the_share_used_up(small_site):
     without = [{"source": "response", "reason": "none", "status": "assessed"}]
     assert "had no effect" in " ".join(interval_lines(plain, decision, without))
     assert "had no effect" not in " ".join(interval_lines(plain, decision, [without[0] | {"reason": "held"}]))
+
+
+@pytest.mark.parametrize(("supply", "grams"), [("hand", 32.5), ("single_point_lubricator", None)])
+def test_no_dose_by_hand_beside_an_automatic_supply(small_site, supply, grams):
+    desk = Desk(small_site[0])
+    sight = desk.sight()
+    bearing, decision = sight.bearings["M1-DE"] | {"supply": supply}, sight.decisions["M1-DE"] | {"grease_g": 32.5}
+    (row,) = work({"M1-DE": decision}, {"M1-DE": []}, {"M1-DE": bearing}, sight.night, 7)
+    assert row["grease_g"] == grams
+    assert (row["strokes"] is None) == (grams is None)
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_the_work_list_keeps_to_the_terminal(small_site, width):
+    assert max(map(len, worklist(small_site[0]).text(width).splitlines())) <= width
 
 
 def test_a_bearing_that_is_not_there_is_named(small_site):
