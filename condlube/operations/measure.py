@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from condlube.chain import Plant, measure
 from condlube.execution import map_batches
@@ -55,7 +56,9 @@ class _Batch(NamedTuple):
     readings: pd.DataFrame
     points: pd.DataFrame
     bearings: pd.DataFrame
-    touched: pd.MultiIndex  # machine_id and date
+    machines: np.ndarray
+    days: Sequence[date]
+    touched: np.ndarray  # of machine and day
     earlier: pd.DataFrame
 
 
@@ -110,8 +113,8 @@ def _readings(
 
 def _earlier(snapshot: Snapshot, made: Sequence[pa.Table], begin: date, last: date, known_by: datetime) -> pd.DataFrame:
     stored = views.summaries(snapshot, known_by, [("date", ">=", begin), ("date", "<=", last)], _EARLIER)
-    recent = pa.concat_tables(made).select(list(_EARLIER)).to_pandas()
-    both: pd.DataFrame = pd.concat([stored.to_pandas(), recent[recent["date"] >= begin]], ignore_index=True)
+    recent = [table.select(list(_EARLIER)).filter(pc.field("date") >= begin) for table in made]
+    both: pd.DataFrame = pa.concat_tables([stored, *recent]).to_pandas()
     return both
 
 
@@ -146,23 +149,26 @@ def _batches(
     found = np.flatnonzero(touched.any(axis=1))
     for start in range(0, len(found), size):
         ours = found[start : start + size]
-        number, day = np.nonzero(touched[ours])
         shared = np.append(ours, _PLANT_WIDE)
         yield _Batch(
             readings[np.isin(machine, shared)],
             plant.points[np.isin(places.of_row, shared)],
             plant.bearings[plant.bearings["machine_id"].isin(places.machines[ours])],
-            pd.MultiIndex.from_arrays([places.machines[ours[number]], pd.DatetimeIndex(days).as_unit("us")[day]]),
+            places.machines[ours],
+            days,
+            touched[ours],
             earlier[np.isin(of_earlier, ours)],
         )
 
 
 def _measure(work: _Batch, plant: Plant, policy: Policy) -> pa.Table:
-    days = sorted(day.date() for day in work.touched.unique(1))
+    days = [work.days[k] for k in np.flatnonzero(work.touched.any(axis=0))]
     made = measure(work.readings, work.points, work.bearings, days, plant.register.site.zone, policy, work.earlier)
-    machine = made["point_id"].map(machines_of_points(work.points, work.bearings))
-    dates = pd.DatetimeIndex(made["date"]).as_unit("us")
-    made = made[pd.MultiIndex.from_arrays([machine, dates]).isin(work.touched)]
+    label, found = pd.factorize(made["point_id"])
+    of_point = machines_of_points(work.points, work.bearings)[found].to_numpy(str)
+    machine = np.searchsorted(work.machines, of_point)[label]
+    day = np.searchsorted(np.array(work.days, "datetime64[us]"), made["date"].to_numpy("datetime64[us]"))
+    made = made[work.touched[machine, day]]
     return from_frame("summaries", _not_older(made, work.earlier[work.earlier["date"] >= days[0]]))
 
 
