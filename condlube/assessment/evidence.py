@@ -164,21 +164,20 @@ def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, Boo
 
 
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
-    """What the condition data of each bearing could say, in one word."""
+    """What the condition data of each bearing could say, in one word: the fall or fault of any of its points is
+    named, also where others are sound."""
     statuses = np.stack([evidence.status(source) for source in LEVELS], axis=1)
     worst = np.full(len(statuses), "not_testable", dtype=object)
-    for word in ("stale", "faulty"):
-        worst[(statuses == word).any(axis=1)] = word
-    unclear = evidence.reason[:, : len(LEVELS)] == "state_unclear"
-    worst[unclear.any(axis=1)] = "state_unclear"
-    worst[((statuses == "assessed") & ~unclear).any(axis=1)] = "ok"
+    worst[(statuses == "stale").any(axis=1)] = "stale"
+    worst[(statuses == "assessed").any(axis=1)] = "ok"
     lost = lubrication_lost(evidence)
-    worst[lost & (worst == "ok")] = [_named(row) for row in statuses[lost & (worst == "ok")]]
+    worst[lost & (worst == "ok")] = "stale"
+    points = evidence.deviations
+    which, told = points["which"].to_numpy(dtype=np.int64), points["status"].to_numpy(dtype=object)
+    fallen = (told == "assessed") & (points["reason"] == "state_unclear").to_numpy()
+    worst[which[fallen]] = "state_unclear"
+    worst[which[told == "faulty"]] = "faulty"
     return worst
-
-
-def _named(statuses: npt.NDArray[np.object_]) -> str:
-    return "faulty" if "faulty" in statuses[: len(LUBRICATION_SENSITIVE)] else "stale"
 
 
 def lubrication_sound(evidence: Evidence) -> BoolArray:

@@ -14,6 +14,7 @@ from condlube.detection.begins import EPOCH, begins_of
 from condlube.detection.figures import figures_of
 from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
 from condlube.detection.lasting import lasting_of
+from condlube.detection.marks import faulty_share
 from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.route import second_reading
 from condlube.detection.series import Cells, cells_of
@@ -28,6 +29,8 @@ from condlube.schema.nights import midnight
 from condlube.schema.words import ONSETS, RESPONSES, SIGNALS
 from condlube.units import CANONICAL
 
+MARKS = ("lately", "before_greasing", "at_inspection")
+"""Columns that are deviations of other nights than tonight."""
 _REFUSED = {OUTSIDE: "out_of_range", UNKNOWN: "operating_unknown", UNCERTAIN: "expected_uncertain"}
 
 
@@ -58,14 +61,17 @@ def deviations(
         return pd.DataFrame(columns=names)
     cells = cells_of(summaries, points, bearings, int(days[-1]), policy)
     begins = begins_of(cells.points, events, policy.reference.settling_days, zone)
+    inspections = begins_of(cells.points, events, 0, zone, ("inspection",))
     frozen = frozen_of(expected, cells.points["point_id"].to_list(), zone)
     lasting = lasting_of(expected, cells.points["point_id"].to_list(), zone)
     margins = margins_of(cells.points["quantity"].to_list(), policy)
     tracks = tracks_of(cells, frozen, begins, margins, int(days[0]), int(days[-1]), policy)
     rows = states_of(cells, days, policy)
+    window = policy.detection.window_days
+    rows["faulty_share"] = faulty_share(cells, rows["point"].to_numpy(), rows["day"].to_numpy(), window)
     rows = _compared(rows, tracks)
     figures = figures_of(
-        rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, lasting, policy
+        rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, inspections, lasting, policy
     )
     _fall_silent(rows, figures["residual"], cells, policy)
     rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
@@ -139,8 +145,9 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     taken_off = np.append(frozen.rows["taken_off"].fillna(0).to_numpy(dtype=float), 0.0)
     lowered = (taken_off > 0.5 * np.append(frozen.models.spread, 1.0))[reference]
     quantity = cells.points["quantity"].to_numpy(dtype=object)[rows["point"].to_numpy()]
-    deepest = -np.array([policy.detection.fall.of(q) for q in quantity], dtype=float)
-    fallen = rows["residual"].to_numpy(dtype=float) <= deepest
+    fall = np.array([policy.detection.fall.of(q) for q in quantity], dtype=float)
+    down, sd = -rows["residual"].to_numpy(dtype=float), rows["sd"].to_numpy(dtype=float)
+    fallen = (down >= fall - sd) & (down >= policy.detection.raised_spreads * sd)
     extended = np.append(frozen.rows["began"].to_numpy(dtype=object) == EXTENDED, False)[reference]
     rows.loc[assessed & extended, "reason"] = "reference_extended"
     rows.loc[assessed & lowered, "reason"] = "reference_lowered"
@@ -176,6 +183,8 @@ def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
         made.loc[of, "expected"] = from_scale(name, level)
         made.loc[of, "deviation"] = deviation
         made.loc[of, "deviation_sd"] = sd * deviation if ratio else sd
+        for column in MARKS:
+            made.loc[of, column] = deviation_of(name, rows.loc[of, column].to_numpy(dtype=float))
         if ratio:
             for column in ("slope", "slope_low", "slope_high"):
                 made.loc[of, column] = np.expm1(rows.loc[of, column].to_numpy(dtype=float))

@@ -54,6 +54,8 @@ class Fleet:
     collectors: int = 1
     sampling: str = "continuous"
     day_step: int = 1
+    per_machine: int = 2
+    tags: bool = True  # speed and load are on record
 
     def __post_init__(self):
         self.random = np.random.default_rng(self.seed)
@@ -97,7 +99,7 @@ class Fleet:
         """Summaries, points and bearings of the fleet."""
         names = [f"B{k:03d}" for k in range(self.bearings)]
         lines = ["bearing_id,designation,speed_rpm,grease_assigned,commissioned,machine_id"]
-        lines += [f"{name},6313,1480,alpha,2020-01-01,M{k // 2:03d}" for k, name in enumerate(names)]
+        lines += [f"{name},6313,1480,alpha,2020-01-01,M{k // self.per_machine:03d}" for k, name in enumerate(names)]
         points = ["point_id,bearing_id,tag,quantity,unit,sampling,collector"]
         points += [
             f"{name}.{q},{name},{name}.{q},{q},{UNITS[q]},{self.sampling},C{k % self.collectors}"
@@ -118,6 +120,8 @@ class Fleet:
                 "load_lagged": self.load, "ambient_degc": self.ambient, "ambient_lagged_degc": self.ambient,
                 "fault": self.fault, "cell": self.cell,
             }  # fmt: skip
+            if not self.tags:
+                flat |= {k: np.full_like(v, np.nan) for k, v in flat.items() if k.startswith(("speed", "load"))}
             flat = {k: (v if v.shape[1] == days else v[:, :: self.day_step]).ravel() for k, v in flat.items()}
             parts.append(pd.DataFrame({
                 "point_id": np.repeat([f"{name}.{q}" for name in names], days), "date": np.tile(dates, rows),
@@ -141,6 +145,7 @@ class Walked:
     deviations: pd.DataFrame
     expected: pd.DataFrame
     calls: np.ndarray
+    status: np.ndarray  # condition_status
 
     def of(self, quantity, column):
         """A column of the deviations as (bearings, nights)."""
@@ -169,7 +174,7 @@ def walk(fleet, policy, x=0.5, days=200.0, events=(), call=True):
     none = rows_to_table("expected", []).to_pandas()
     expected = advance(summaries, none, happened, points, bearings, end, ZONE, policy)
     found = deviations(summaries, expected, happened, points, bearings, nights, ZONE, policy)
-    calls = np.full((fleet.bearings, fleet.days), "hold", dtype=object)
+    told = {"call": np.full((fleet.bearings, fleet.days), "hold", dtype=object), "condition_status": None}
     if call:
         at = as_of(nights[-1], ZONE)
         number = ((found["night"] - found["night"].min()) / pd.Timedelta(days=1)).astype(int).astype(str).str.zfill(4)
@@ -181,9 +186,9 @@ def walk(fleet, policy, x=0.5, days=200.0, events=(), call=True):
             every, greases, happened.iloc[:0], life_of(every, x, days, at), tonight,
             rows_to_table("reviews", []).to_pandas(), Site("plant", ZONE, None), policy, at,
         )  # fmt: skip
-        told = decided.decisions.set_index("bearing_id")["call"].reindex(every["bearing_id"])
-        calls = told.to_numpy(dtype=object).reshape(fleet.bearings, fleet.days)
-    return Walked(found, expected, calls)
+        rows = decided.decisions.set_index("bearing_id").reindex(every["bearing_id"])
+        told = {c: rows[c].to_numpy(dtype=object).reshape(fleet.bearings, fleet.days) for c in told}
+    return Walked(found, expected, told["call"], told["condition_status"])
 
 
 def life_of(bearings, x, days, at):
