@@ -51,11 +51,13 @@ def local_days(times: pd.Series, zone: ZoneInfo) -> Ints:
     return days
 
 
-def begins_of(points: pd.DataFrame, events: pd.DataFrame, settling_days: int, zone: ZoneInfo) -> list[list[Begin]]:
-    """Begins of every signal point, in order of time."""
+def begins_of(
+    points: pd.DataFrame, events: pd.DataFrame, settling_days: int, zone: ZoneInfo, kinds: tuple[str, ...] = KINDS
+) -> list[list[Begin]]:
+    """Begins of every signal point, in order of time; or its events of other ``kinds``."""
     made: list[list[Begin]] = [[] for _ in range(len(points))]
     events = in_force(events)
-    events = events[events["kind"].isin(KINDS)].sort_values(["time", "event_id"])
+    events = events[events["kind"].isin(kinds)].sort_values(["time", "event_id"])
     places = {
         name: points.groupby(name).indices if points[name].notna().any() else {}
         for name in ("point_id", "bearing_id", "machine_id")

@@ -14,8 +14,8 @@ from condlube.detection.begins import EPOCH, begins_of
 from condlube.detection.figures import figures_of
 from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
 from condlube.detection.lasting import lasting_of
-from condlube.detection.marks import faulty_share
 from condlube.detection.levels import COMPARED, UNCERTAIN
+from condlube.detection.marks import faulty_share
 from condlube.detection.route import second_reading
 from condlube.detection.series import Cells, cells_of
 from condlube.detection.silence import silence

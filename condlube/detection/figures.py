@@ -11,6 +11,7 @@ from condlube.detection.common_mode import shares
 from condlube.detection.growth import growth
 from condlube.detection.lasting import Lasting
 from condlube.detection.levels import COMPARED
+from condlube.detection.marks import marks
 from condlube.detection.onset import onset
 from condlube.detection.persistence import nights_over
 from condlube.detection.response import responses
@@ -30,6 +31,7 @@ def figures_of(
     tracks: Tracks,
     models: Models,
     begins: list[list[Begin]],
+    inspections: list[list[Begin]],
     lasting: Lasting,
     policy: Policy,
 ) -> pd.DataFrame:
@@ -75,7 +77,9 @@ def figures_of(
         detection.cusum_k, h,
     )  # fmt: skip
     slope, slope_low, slope_high = weekly_slopes(lo, hi, day, residual, detection.slope_min_weeks)
-    greased, greased_at = _last_greasing(point, night, begins)
+    greased, greased_at = _last(point, night, begins, "relubrication")
+    looked, _ = _last(point, night, inspections, "inspection")
+    marked = marks(lo, hi, day, residual, night, greased, looked, detection)
     response = responses(
         lo, hi, day, residual, spread, greased,
         np.array([detection.response_raised.of(q) for q in quantity], dtype=float),
@@ -99,6 +103,7 @@ def figures_of(
         "share": share,
         "response_code": response,
         "response_to": greased_at,
+        **{name: value - owed for name, value in marked.items()},
         "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, owed, spread),
     }, index=rows.index)  # fmt: skip
 
@@ -114,9 +119,9 @@ def _nights_over(
     return nights_over(np.minimum(first, before), before, tracks.residual[compared], level - owed, owed, spread)
 
 
-def _last_greasing(point: Ints, night: Ints, begins: list[list[Begin]]) -> tuple[Ints, pd.Series]:
-    """Day and instant of the last greasing of each point up to each night; -1 and NaT without one."""
-    found = [(p, b.day, b.time) for p, events in enumerate(begins) for b in events if b.kind == "relubrication"]
+def _last(point: Ints, night: Ints, begins: list[list[Begin]], kind: str) -> tuple[Ints, pd.Series]:
+    """Day and instant of the last event of a kind of each point up to each night; -1 and NaT without one."""
+    found = [(p, b.day, b.time) for p, events in enumerate(begins) for b in events if b.kind == kind]
     of, days = (np.array([f[k] for f in found], dtype=np.int64) for k in (0, 1))
     at = within(of, days, point, night)
     times = pd.Series([*(f[2] for f in found), pd.NaT], dtype="datetime64[us, UTC]")

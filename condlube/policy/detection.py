@@ -108,6 +108,7 @@ class Detection:
     raised_spreads: _Positive
     abrupt_days: _Positive
     steady_nights: Annotated[int, Within(1, 14)]
+    lately_nights: Annotated[int, Within(3, 30)]
     growth_spreads: _Positive
     growth_days: Annotated[int, Within(2, 60)]
     ewma_lambda: Annotated[float, Within(0.01, 1)]

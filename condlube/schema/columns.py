@@ -215,6 +215,10 @@ COLUMNS = _columns(
     ("level_time", "time", "UTC", "time of that reading"),
     ("sound_nights", "int", "", "sound nights among the last three"),
     ("nights_over", "int", "", "sound nights in a row with a deviation at least as large, tonight included"),
+    ("lately", "float", "as unit", "median deviation of the last nights, tonight included"),
+    ("before_greasing", "float", "as unit", "median deviation of the nights before the last greasing"),
+    ("at_inspection", "float", "as unit", "deviation on the day of the last inspection"),
+    ("faulty_share", "float", "1", "share of the days behind tonight on which the point was faulty"),
     ("window_from", "time", "UTC", "first reading behind the figure"),
     ("window_to", "time", "UTC", "last reading behind the figure"),
     # decisions

@@ -98,7 +98,8 @@ _ALL = (
         "deviations", "chain", "point_id night",
         "point_id bearing_id quantity night status reason observed expected unit deviation deviation_sd "
         "reference_spread growth onset onset_date slope slope_low slope_high chart share response response_to "
-        "level_now level_time sound_nights nights_over coverage window_from window_to reference_from",
+        "level_now level_time sound_nights nights_over lately before_greasing at_inspection faulty_share coverage "
+        "window_from window_to reference_from",
         "how each point departs from its expected level on a night",
     ),
     _table(
