@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import importlib
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -63,12 +65,14 @@ def main() -> None:
 @click.argument("folder", type=click.Path(path_type=Path), default="demo-plant")
 def demo(folder: Path) -> None:
     """Write an invented plant into FOLDER and run its last fourteen nights."""
-    from condlube.operations.demo import demo_nights, write_demo
+    from condlube.operations.demo import demo_nights, lay_site, write_history
     from condlube.schema.nights import nights_between
 
-    with progress("writing eighteen months of exports") as _:
-        write_demo(folder)
-    _run(folder, nights_between(*demo_nights()), force=False)
+    lay_site(folder)
+    with _compiling(folder):
+        with progress("writing eighteen months of exports") as _:
+            write_history(folder)
+        _run(folder, nights_between(*demo_nights()), force=False)
     click.echo(f"\nNext: condlube explain {folder} BEARING     the truth of the plant: {folder / 'truth.csv'}")
 
 
@@ -103,7 +107,9 @@ def nightly(site: Path, night: date | None, first: date | None, last: date | Non
     if first and last and first > last:
         raise click.UsageError(f"--from {first} is after --to {last}")
     nights = nights_between(first, last) if first and last else [night] if night else []
-    sys.exit(_run(site, nights, force, as_json))
+    with _compiling(site):
+        code = _run(site, nights, force, as_json)
+    sys.exit(code)
 
 
 @main.command()
@@ -210,15 +216,21 @@ def review(site: Path, host: str, port: int) -> None:
     serve(site, host, port)
 
 
-def _run(site: Path, nights: list[date], force: bool, as_json: bool = False) -> int:
+@contextmanager
+def _compiling(site: Path) -> Iterator[None]:
     from condlube.operations.compiled import compiling
-    from condlube.operations.files import json_text
 
-    with compiling(site) as remark, progress("taking in exports") as step:
-        from condlube.operations.nightly import nightly as run
-
+    with compiling(site) as remark:
         if remark:
             click.echo(f"note: {remark}", err=True)
+        yield
+
+
+def _run(site: Path, nights: list[date], force: bool, as_json: bool = False) -> int:
+    from condlube.operations.files import json_text
+    from condlube.operations.nightly import nightly as run
+
+    with progress("taking in exports") as step:
         result = run(
             site, datetime.now(UTC), nights, force,
             lambda file: step(f"{file.outcome} {file.file}"), lambda morning: step(f"night {morning.run.night}"),

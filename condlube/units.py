@@ -42,11 +42,11 @@ def linear(quantity: str, unit: str) -> tuple[float, float]:
     if quantity not in CANONICAL:
         raise InvalidArgument("quantity", quantity, "one of " + ", ".join(CANONICAL))
     canonical = CANONICAL[quantity]
+    if unit == canonical:
+        return 1.0, 0.0
     wanted = f"a unit of {quantity} that converts to {canonical}"
     if quantity == "ultrasound":
-        if unit != "dB":
-            raise InvalidArgument("unit", unit, wanted)
-        return 1.0, 0.0
+        raise InvalidArgument("unit", unit, wanted)
     source, source_peak = _split(unit)
     target, _ = _split(canonical)
     if source not in _SPELLINGS:

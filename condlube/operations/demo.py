@@ -27,15 +27,17 @@ TRUTH_COLUMNS = (
 )  # fmt: skip
 
 
-def write_demo(folder: Path) -> None:
-    """Write the demo site into ``folder``: definition, register, events, exports and ``truth.csv``.
+def lay_site(folder: Path) -> None:
+    """Write the demo site's definition and register into ``folder``. Existing files of these names are replaced."""
+    shutil.copytree(description() / "site", folder, dirs_exist_ok=True)
+
+
+def write_history(folder: Path) -> None:
+    """Write the events and exports of the demo site and ``truth.csv`` into ``folder``.
 
     The files are the same on every machine: dates and seed are fixed. Existing files of these names are replaced.
     """
-    source = description()
-    plant = read_plant(source)
-    folder.mkdir(parents=True, exist_ok=True)
-    shutil.copytree(source / "site", folder, dirs_exist_ok=True)
+    plant = read_plant(description())
     rng = np.random.default_rng(plant.settings["seed"])
     history = simulate(plant, rng)
     events = [{**event, "time": event["time"].isoformat(timespec="minutes")} for event in history.events]

@@ -34,8 +34,9 @@ def text_in_cells(rng: np.random.Generator, table: pa.Table, columns: Sequence[s
     """Words where numbers belong."""
     for column in columns:
         hit = rng.random(table.num_rows) < share
-        words = pa.array(BAD_TEXTS).take(rng.integers(0, len(BAD_TEXTS), table.num_rows))
-        table = _put(table, column, pc.if_else(hit, words, table[column]))
+        words = rng.integers(0, len(BAD_TEXTS), table.num_rows)
+        if hit.any():
+            table = _put(table, column, pc.if_else(hit, pa.array(BAD_TEXTS).take(words), table[column]))
     return table
 
 

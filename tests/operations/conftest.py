@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from condlube.operations.demo import demo_nights, write_demo
+from condlube.operations.demo import demo_nights, lay_site, write_history
 from condlube.operations.nightly import Nightly, nightly
 from condlube.schema.nights import nights_between
 
@@ -22,7 +22,8 @@ MINUTE_OF_THE_RUN = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 def demo_run(tmp_path_factory: pytest.TempPathFactory) -> Nightly:
     """The demo plant, written and run through its nights once for all tests."""
     folder = tmp_path_factory.mktemp("demo-run") / "plant"
-    write_demo(folder)
+    lay_site(folder)
+    write_history(folder)
     return nightly(folder, MINUTE_OF_THE_RUN, nights_between(*demo_nights()))
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from condlube.acquisition.definition import parse_source
-from condlube.operations.demo import demo_nights, description, read_plant, write_demo
+from condlube.operations.demo import demo_nights, description, lay_site, read_plant, write_history
 from condlube.register.events import parse_events
 from condlube.register.model import Text
 from condlube.schema.nights import nights_between
@@ -19,7 +19,8 @@ from condlube.schema.nights import nights_between
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("demo") / "plant"
-    write_demo(folder)
+    lay_site(folder)
+    write_history(folder)
     return folder
 
 
@@ -87,5 +88,6 @@ def test_the_wide_layout_keeps_local_time(site: Path):
 
 def test_written_twice_is_the_same(site: Path):
     before = digest(site)
-    write_demo(site)
+    lay_site(site)
+    write_history(site)
     assert digest(site) == before
