@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.step import shifts, steps
-from condlube.manipulation.kernel import Floats, Ints
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.policy.detection import Detection
 
 _LIKE = 3.0  # sizes within this factor are alike, for points of one quantity
@@ -26,18 +26,15 @@ def shares(targets: pd.DataFrame, lo: Ints, hi: Ints, day: Ints, residual: Float
     """
     made = np.zeros(len(targets))
     spread = targets["spread"].to_numpy()
+    bearing, quantity = (pd.factorize(targets[name])[0] for name in ("bearing", "quantity"))
     now = np.zeros(len(targets))
     known = hi > lo
     now[known] = residual[hi[known] - 1]
-    named = targets["collector"].notna().to_numpy() & (targets["collector"] != "").to_numpy()
-    for rows in _groups(targets, named, policy.share_min_points):
-        moved = rows[np.abs(now[rows]) >= policy.share_spreads * spread[rows]]
-        if not len(moved):
-            continue
+    far = np.abs(now) >= policy.share_spreads * spread
+    for rows in _groups(targets, far, policy.share_min_points):
+        moved = rows[far[rows]]
         step = steps(lo[moved], hi[moved], residual)
         moved, step = moved[step >= 0], step[step >= 0]
-        bearing = targets["bearing"].to_numpy()
-        quantity = targets["quantity"].to_numpy()
         for at in np.unique(day[step]):
             shift = shifts(lo[rows], hi[rows], day, residual, np.full(len(rows), at))
             by_row = dict(zip(rows.tolist(), shift.tolist(), strict=True))
@@ -47,7 +44,7 @@ def shares(targets: pd.DataFrame, lo: Ints, hi: Ints, day: Ints, residual: Float
                     continue
                 if (residual[i] - residual[i - 1]) / own < 0.5:
                     continue
-                other = (bearing[rows] != bearing[k]) & np.isfinite(shift)
+                other = ((bearing[rows] != bearing[k]) | (bearing[k] < 0)) & np.isfinite(shift)
                 ratio = shift / own
                 like = (quantity[rows] != quantity[k]) | ((ratio > 1 / _LIKE) & (ratio < _LIKE))
                 together = other & (ratio > 0) & (np.abs(shift) >= policy.share_spreads * spread[rows]) & like
@@ -57,9 +54,17 @@ def shares(targets: pd.DataFrame, lo: Ints, hi: Ints, day: Ints, residual: Float
     return made
 
 
-def _groups(targets: pd.DataFrame, named: np.ndarray, fewest: int) -> Iterator[Ints]:
-    index = np.flatnonzero(named)
-    found = targets.iloc[index].groupby(["night", "collector"], sort=True).indices
-    for rows in found.values():
-        if len(rows) >= fewest:
-            yield index[rows]
+def _groups(targets: pd.DataFrame, far: Bools, fewest: int) -> Iterator[Ints]:
+    """The targets of each night and collector, in their order, where there are enough and one of them is far."""
+    collector, names = pd.factorize(targets["collector"])
+    collector[(collector >= 0) & np.append(names == "", False)[collector]] = -1
+    night = targets["night"].to_numpy()
+    order = np.flatnonzero(collector >= 0)
+    order = order[np.lexsort((collector[order], night[order]))]
+    begins = (np.diff(night[order], prepend=-1) != 0) | (np.diff(collector[order], prepend=-1) != 0)
+    start = np.append(np.flatnonzero(begins), len(order))
+    wanted = np.diff(start) >= fewest
+    if len(order):
+        wanted &= np.logical_or.reduceat(far[order], start[:-1])
+    for a, b in zip(start[:-1][wanted].tolist(), start[1:][wanted].tolist(), strict=True):
+        yield order[a:b]

@@ -96,7 +96,9 @@ def _compared(rows: pd.DataFrame, tracks: Tracks) -> pd.DataFrame:
         row = np.where(held, _row_of(tracks, track, newest), row)
         code = np.where(held, np.append(tracks.code, -1)[row], code)
     refused = (rows["status"] == "assessed").to_numpy() & (code != COMPARED)
-    reason = np.array([_REFUSED.get(c, "collecting") for c in code], dtype=object)
+    reason = np.full(len(code), "collecting", dtype=object)
+    for refusal, word in _REFUSED.items():
+        reason[code == refusal] = word
     return rows.assign(
         track=track,
         row=row,
@@ -152,53 +154,65 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     rows.loc[assessed & extended, "reason"] = "reference_extended"
     rows.loc[assessed & lowered, "reason"] = "reference_lowered"
     rows.loc[assessed & fallen, "reason"] = "state_unclear"
-    begun = [*frozen.rows["reference_from"], pd.NaT]
-    rows["reference_from"] = pd.to_datetime([begun[r] for r in reference], utc=True)
+    begun = pd.to_datetime(frozen.rows["reference_from"], utc=True)
+    rows["reference_from"] = begun.reindex(reference).array
 
 
 def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
     """Rows in the units and words of the table."""
     points = cells.points.iloc[rows["point"].to_numpy()]
     quantity = points["quantity"].to_numpy(dtype=object)
-    made = rows.assign(
+    level, residual, sd = (rows[c].to_numpy(dtype=float) for c in ("expected_level", "residual", "sd"))
+    slopes = {c: rows[c].to_numpy(dtype=float).copy() for c in ("slope", "slope_low", "slope_high")}
+    marks = {c: rows[c].to_numpy(dtype=float).copy() for c in MARKS}
+    observed, expected, deviation, deviation_sd = np.full((4, len(rows)), np.nan)
+    unit = np.full(len(rows), "", dtype=object)
+    for name in SIGNALS:
+        of = np.flatnonzero(quantity == name)
+        unit[of] = CANONICAL[name]
+        observed[of] = from_scale(name, level[of] + residual[of])
+        expected[of] = from_scale(name, level[of])
+        deviation[of] = deviation_of(name, residual[of])
+        ratio = deviation_of(name, np.zeros(1))[0] == 1.0
+        deviation_sd[of] = sd[of] * deviation[of] if ratio else sd[of]
+        for mark in marks.values():
+            mark[of] = deviation_of(name, mark[of])
+        if ratio:
+            for slope in slopes.values():
+                slope[of] = np.expm1(slope[of])
+    return rows.assign(
         point_id=points["point_id"].to_numpy(),
         bearing_id=points["bearing_id"].to_numpy(),
         quantity=quantity,
         night=_dates(rows["day"]),
-        unit=[CANONICAL[q] for q in quantity],
+        unit=unit,
+        observed=observed,
+        expected=expected,
+        deviation=deviation,
+        deviation_sd=deviation_sd,
         onset=_words(rows["onset_code"], ONSETS),
-        onset_date=_dates(rows["onset_day"].where(rows["onset_day"] >= 0)),
+        onset_date=_dates(rows["onset_day"]),
         response=_words(rows["response_code"], RESPONSES),
         chart=rows["chart"].astype("boolean"),
         nights_over=rows["nights_over"].astype("Int64"),
         window_from=_midnights(rows["newest"] - rows["averaged"].fillna(1).astype(int) + 1, zone),
-        **dict.fromkeys(("observed", "expected", "deviation", "deviation_sd"), np.nan),
+        **slopes,
+        **marks,
     )
-    for name in SIGNALS:
-        of = quantity == name
-        level, residual, sd = (rows.loc[of, c].to_numpy(dtype=float) for c in ("expected_level", "residual", "sd"))
-        deviation = deviation_of(name, residual)
-        ratio = deviation_of(name, np.zeros(1))[0] == 1.0
-        made.loc[of, "observed"] = from_scale(name, level + residual)
-        made.loc[of, "expected"] = from_scale(name, level)
-        made.loc[of, "deviation"] = deviation
-        made.loc[of, "deviation_sd"] = sd * deviation if ratio else sd
-        for column in MARKS:
-            made.loc[of, column] = deviation_of(name, rows.loc[of, column].to_numpy(dtype=float))
-        if ratio:
-            for column in ("slope", "slope_low", "slope_high"):
-                made.loc[of, column] = np.expm1(rows.loc[of, column].to_numpy(dtype=float))
-    return made
 
 
 def _words(codes: pd.Series, words: tuple[str, ...]) -> Any:
-    return [None if pd.isna(c) else words[int(c)] for c in codes]
+    return np.array([*words, None], dtype=object)[codes.fillna(-1).to_numpy(dtype=np.int64)]
 
 
 def _dates(days: pd.Series) -> Any:
-    return pd.to_datetime(days.astype(float), unit="D").astype("datetime64[us]").to_numpy()
+    """Dates of days since 1970-01-01; NaT where they are negative or not known."""
+    whole = days.fillna(-1).to_numpy(dtype=np.int64)
+    return np.where(whole >= 0, whole.astype("datetime64[D]"), np.datetime64("NaT")).astype("datetime64[us]")
 
 
 def _midnights(days: pd.Series, zone: ZoneInfo) -> Any:
-    known = {d: pd.Timestamp(midnight(date.fromordinal(int(d) + EPOCH), zone)) for d in days.unique() if d >= 0}
-    return pd.to_datetime(days.map(known), utc=True)
+    """The instants that begin days; NaT where these are negative."""
+    known, which = np.unique(days.to_numpy(dtype=np.int64), return_inverse=True)
+    begins = [pd.Timestamp(midnight(date.fromordinal(d + EPOCH), zone)) if d >= 0 else pd.NaT for d in known.tolist()]
+    return pd.to_datetime(begins, utc=True)[which]
