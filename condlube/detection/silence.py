@@ -1,7 +1,8 @@
 """Silence: vibration or ultrasound that has all but gone tells a machine that stands, or a sensor that is dead.
 
 One quiet signal alone tells neither: it stays a fall, a question. Where another signal of the machine runs on, the
-quiet one is dead. Where all of them went quiet, at least two, and it grew cold as well, the machine stands.
+quiet one is dead, and so is one that never had any life. Where all of them went quiet, at least two, and it grew cold
+as well, the machine stands.
 """
 
 from __future__ import annotations
@@ -9,12 +10,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from condlube.detection.lifeless import AMPLITUDES, IMPULSIVE, lifeless
 from condlube.detection.series import Cells
 from condlube.manipulation.kernel import Bools
 from condlube.policy.model import Policy
-
-_AMPLITUDES = ("ultrasound", "acceleration", "velocity")
-_IMPULSIVE = ("kurtosis", "crest_factor")
 
 
 def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bools]:
@@ -25,7 +24,9 @@ def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bo
     residual = rows["residual"].to_numpy(dtype=float)
     quiet_by = np.array([policy.detection.silence.of(q) for q in quantity], dtype=float)
     fall = np.array([policy.detection.fall.of(q) for q in quantity], dtype=float)
-    amplitude = assessed & np.isin(quantity, _AMPLITUDES)
+    dead = assessed & lifeless(rows, cells, policy)
+    assessed = assessed & ~dead
+    amplitude = assessed & np.isin(quantity, AMPLITUDES)
     quiet = amplitude & (residual <= -quiet_by)
     warm = assessed & (quantity == "temperature")
     told = pd.DataFrame({
@@ -39,5 +40,5 @@ def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bo
     known = pd.notna(machine)
     of = told.groupby([pd.Series(machine).fillna(""), rows["day"].to_numpy()]).transform("sum")
     stands = (of["quiet"] >= 2) & (of["other"] == 0) & (of["cold"] > 0) & (of["warm"] == 0)
-    of_silence = quiet | (warm & (residual <= -quiet_by)) | (assessed & np.isin(quantity, _IMPULSIVE))
-    return stands.to_numpy() & of_silence & known, quiet & known & (of["loud"] > 0).to_numpy()
+    of_silence = quiet | (warm & (residual <= -quiet_by)) | (assessed & np.isin(quantity, IMPULSIVE))
+    return stands.to_numpy() & of_silence & known, dead | (quiet & known & (of["loud"] > 0).to_numpy())

@@ -46,6 +46,7 @@ from condlube.manipulation.running import (
     RUNNING,
     STOPPED,
     UNKNOWN,
+    at_rest,
     knows_standstill,
     least_running,
     surely_running,
@@ -82,9 +83,10 @@ def operate(batch: Batch, window: Window, memory: Floats, rules: Floats, day: in
     """Operation of every machine on one day; ``memory`` (points, days, REMEMBERED) holds the days before.
 
     A reading speaks until the next one, for ``hold_h`` at most. Speed comes first, then power, then current. Where
-    none of them has a usable reading the signals vote: stopped where one says so and none says running. Else the state
-    is unknown. Running at an unknown speed is running at the register's. The load is the machine's load, else its
-    current, else its power: one of them for good.
+    none of them has a usable reading the signals vote: stopped where one says so and none says running (of those
+    that never stopped, no fewer), and where all are no more than a sensor's own noise. Else the state is unknown.
+    Running at an unknown speed is running at the register's. The load is the machine's load, else its current, else its
+    power: one of them for good.
     """
     active, sources = sources_of(batch, window, memory)
     of_reading = np.repeat(sources.machine, np.diff(sources.start))
@@ -151,7 +153,8 @@ def _ends(sources: Sources, window: Window, hold: float, end: float) -> tuple[Fl
 
 
 def _thresholds(batch: Batch, window: Window, sources: Sources, memory: Floats, rules: Floats) -> tuple[Floats, Floats]:
-    """Per source the level under which it says stopped, and from which it says running."""
+    """Per source the level under which it says stopped, and from which it says running. A signal that never moved says
+    nothing where another of its machine tells running from standstill: it is dead."""
     under, over = np.full(len(sources.point), np.nan), np.full(len(sources.point), np.nan)
     speed = sources.kind == SPEED
     under[speed] = batch.points[sources.point[speed], MIN_RPM]
@@ -169,7 +172,9 @@ def _thresholds(batch: Batch, window: Window, sources: Sources, memory: Floats, 
             floor = np.where(kind == POWER, rules[POWER_FLOOR], rules[CURRENT_FLOOR])
             under[mine] = least_running(sort_stretches(level, start), start, remembered, rules, floor)
         else:
-            under[mine], over[mine] = votes(level, start, remembered, is_amplitude(kind), rules)
+            under[mine], over[mine], still = votes(level, start, remembered, is_amplitude(kind), rules)
+            machine, tells = sources.machine[mine], ~np.isnan(under[mine])
+            over[np.flatnonzero(mine)[still & np.isin(machine, machine[tells])]] = np.nan
     return under, over
 
 
@@ -208,11 +213,13 @@ def _combine(
         _fill(table[LOAD_HELD], place[mine], held[mine])
         mine = (kind == AMBIENT) & (rank == k)
         _fill(table[AMBIENT_HELD], place[mine], held[mine])
+    tagged = table[STATE] != UNKNOWN
     table[WITNESSES] = np.where(table[STATE] == RUNNING, 1.0, 0.0)
     signal = kind < FIRST_OPERATING
-    runs = signal & (held >= over[source])
-    table[STATE, place[signal & (held < under[source])]] = STOPPED
-    table[STATE, place[runs]] = RUNNING
+    runs, stops = (signal & said for said in (held >= over[source], held < under[source]))
+    table[STATE, place[stops | (at_rest(held, kind, place, rules) & ~tagged[place])]] = STOPPED
+    over_stops = np.bincount(place, runs.astype(float) - stops, table.shape[1])[place]
+    table[STATE, place[runs & (~np.isnan(under[source]) | (over_stops >= 0))]] = RUNNING
     as_usual = runs & ~(np.isnan(under[source]) & (held > over[source] + rules[APART_DB] * 2 / 3))
     np.add.at(table[WITNESSES], place[as_usual], 1.0)
 

@@ -13,7 +13,7 @@ import numpy as np
 from condlube.manipulation.fields import HIGH, LOW, READINGS
 from condlube.manipulation.kernel import Bools, Floats, Ints, starts_of
 from condlube.manipulation.quantities import FIRST_OPERATING, TEMPERATURE, is_amplitude
-from condlube.manipulation.reasons import FROZEN, SOUND, SPIKE, ZERO
+from condlube.manipulation.reasons import FROZEN, NO_SIGNAL, SOUND, SPIKE, ZERO
 from condlube.manipulation.rules import (
     FROZEN_AMBIENT_K,
     FROZEN_BITS,
@@ -23,6 +23,7 @@ from condlube.manipulation.rules import (
     SPIKE_DB,
     SPIKE_K,
     ZERO_READINGS,
+    rest_of,
 )  # fmt: skip
 from condlube.manipulation.window import Window
 
@@ -39,7 +40,8 @@ def runs(same: Bools) -> tuple[Ints, Ints]:
 
 
 def flag_zero(window: Window, running: Bools, quantity: Floats, rules: Floats) -> None:
-    """Exact zeros in a row while the machine runs; a single one where zero cannot be a level."""
+    """Exact zeros in a row while the machine runs; a single one where zero cannot be a level. Amplitudes that are no
+    more than a sensor's own noise then are no signal."""
     point = window.point
     zero = (window.value == 0.0) & running & (window.code == SOUND) & (quantity[point] < FIRST_OPERATING)
     index = np.flatnonzero(zero)
@@ -47,6 +49,8 @@ def flag_zero(window: Window, running: Bools, quantity: Floats, rules: Floats) -
     needed = np.where(is_amplitude(quantity), 1.0, rules[ZERO_READINGS])
     long = end - first >= needed[point[index[first]]]
     window.code[index[np.repeat(long, end - first)]] = ZERO
+    dead = running & (window.code == SOUND) & (window.value <= rest_of(rules)[quantity[point].astype(np.int64)])
+    window.code[dead] = NO_SIGNAL
 
 
 def flag_frozen(

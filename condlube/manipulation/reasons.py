@@ -4,12 +4,11 @@ from __future__ import annotations
 
 # In the order in which they take precedence on one reading; the index is the code inside kernels.
 REASONS = (
-    "", "bad", "clock", "unit_jump", "range", "full_scale", "zero", "frozen", "spike", "uncertain", "gap", "stale",
-    "quantised",
+    "", "bad", "clock", "unit_jump", "range", "full_scale", "zero", "no_signal", "frozen", "spike", "uncertain",
+    "gap", "stale", "quantised",
 )  # fmt: skip
-(SOUND, BAD, CLOCK, UNIT_JUMP, RANGE, FULL_SCALE, ZERO, FROZEN, SPIKE, UNCERTAIN, GAP, STALE, QUANTISED) = range(
-    len(REASONS)
-)
+(SOUND, BAD, CLOCK, UNIT_JUMP, RANGE, FULL_SCALE, ZERO, NO_SIGNAL, FROZEN, SPIKE, UNCERTAIN, GAP, STALE,
+ QUANTISED) = range(len(REASONS))  # fmt: skip
 
 NOT_TESTABLE = frozenset({"uncertain", "gap", "stale", "quantised"})
 MEANINGS = {
@@ -20,6 +19,7 @@ MEANINGS = {
     "range": "outside what the quantity can physically be",
     "full_scale": "at the instrument's full scale",
     "zero": "exact zeros while the machine runs",
+    "no_signal": "no more than a sensor's own noise while the machine runs",
     "frozen": "the same value for longer than this point ever holds still",
     "spike": "a single reading far from both neighbours",
     "uncertain": "marked uncertain by its source: context, not evidence",

@@ -17,11 +17,13 @@ from condlube.manipulation.fields import (
     STOP_N,
 )  # fmt: skip
 from condlube.manipulation.kernel import Bools, Floats, Ints, quantile
-from condlube.manipulation.levels import decibel, empty_band
+from condlube.manipulation.levels import FLOOR, decibel, empty_band
 from condlube.manipulation.reasons import SOUND
-from condlube.manipulation.rules import APART_DB, BETWEEN_SHARE, LEVEL_SHARE, SIDE_SHARE, SWINGS
+from condlube.manipulation.rules import APART_DB, BETWEEN_SHARE, LEVEL_SHARE, SIDE_SHARE, SWINGS, rest_of
+from condlube.schema.words import QUANTITIES
 
 STOPPED, RUNNING, UNKNOWN = 0.0, 1.0, 2.0
+STILL_DB = 0.3  # a signal that keeps within so much, readings and all, may be a sensor's own noise
 
 
 def least_running(ordered: Floats, start: Ints, memory: Floats, rules: Floats, floor: Floats) -> Floats:
@@ -34,8 +36,9 @@ def least_running(ordered: Floats, start: Ints, memory: Floats, rules: Floats, f
     return np.asarray(np.maximum(rules[LEVEL_SHARE] * upper, floor))
 
 
-def votes(level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: Floats) -> tuple[Floats, Floats]:
-    """Levels (dB) under which each signal says stopped, and from which it says running; NaN: it never says so.
+def votes(level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: Floats) -> tuple[Floats, Floats, Bools]:
+    """Levels (dB) under which each signal says stopped, and from which it says running; NaN: it never says so. And
+    which signals have never moved by ``STILL_DB``.
 
     ``level`` are the day's levels in time order, those of signal s ``start[s]:start[s + 1]``; ``memory`` (signals,
     days, REMEMBERED) holds the days before.
@@ -66,7 +69,8 @@ def votes(level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: F
     stood &= np.isnan(middle)
     middle[stood] = stop[np.arange(signals), newest, 2][stood] + rules[APART_DB] / 2
     usual = np.fmax.reduce(run[:, :, 1], axis=1, initial=np.nan) - rules[APART_DB] / 3
-    return middle, np.where(np.isnan(middle), usual, middle)
+    still = np.isnan(middle) & (span[1] - span[0] < STILL_DB)
+    return middle, np.where(np.isnan(middle), usual, middle), still
 
 
 def band_middle(level: Floats, run: Floats, stop: Floats, memory: Floats, rules: Floats) -> float:
@@ -91,6 +95,17 @@ def band_middle(level: Floats, run: Floats, stop: Floats, memory: Floats, rules:
     established = bool((run[:, 1] < middle).any())
     enough = both.sum() + crossed.sum() >= rules[SWINGS] - (not established)
     return middle if enough else float("nan")
+
+
+def at_rest(level: Floats, quantity: Ints, place: Ints, rules: Floats) -> Bools:
+    """Which levels (dB) are no more than a sensor's own noise, where at their ``place`` no velocity or acceleration is
+    more. Exact zeros are none: a sensor at rest is never so quiet."""
+    rest = decibel(rest_of(rules), np.ones(len(QUANTITIES), np.bool_))[quantity]
+    told = np.isfinite(rest_of(rules))[quantity]
+    alive = np.zeros(int(place.max(initial=-1)) + 1, np.bool_)
+    alive[place[told & (level > rest)]] = True
+    quiet: Bools = told & (level <= rest) & (level > 20.0 * np.log10(FLOOR)) & ~alive[place]
+    return quiet
 
 
 def surely_running(memory: Floats, amplitude: Bools, rules: Floats) -> Floats:

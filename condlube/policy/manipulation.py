@@ -97,6 +97,8 @@ class Running:
     swings: _Count
     contradicted_share: _Share
     hold_h: _Hours
+    rest_velocity_mm_s: _NotNegative
+    rest_acceleration_g: _NotNegative
 
 
 @dataclass(frozen=True)

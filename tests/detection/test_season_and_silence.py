@@ -51,3 +51,36 @@ def test_silence_of_a_machine_that_stays_warm_is_a_question(sim):
     told = machine(sim, (25.0, 0.05, 0.0))
     assert told["ultrasound"] == told["velocity"] == ("assessed", "state_unclear")
     assert told["temperature"] == ("assessed", "")
+
+
+def duty(sim, dead, quantity="ultrasound", tags=True, days=40):
+    """A machine that runs fast for three days, slow for three; one channel reads its own noise from the first day."""
+    fast = (np.arange(days) // 3) % 2 == 1
+    level = np.array([dead + sim.noise(days, 0.05), 4.0 * np.where(fast, 2.5, 1.0) * np.exp(0.1 * sim.noise(days))])
+    rpm = np.where(fast, 1480.0, 800.0)
+    plant = sim.plant(level, speed_rpm=rpm if tags else np.nan)
+    plant.points["quantity"] = [quantity, "velocity"]
+    plant.bearings["machine_id"] = "M"
+    return plant
+
+
+def test_a_channel_that_never_moves_with_its_machine_is_dead(sim):
+    for tags in (True, False):
+        rows = duty(sim, 12.0, tags=tags).compare(30, 39)
+        told = rows.groupby("quantity")[["status", "reason"]].agg(set)
+        assert told.loc["ultrasound"].to_list() == [{"faulty"}, {"no_signal"}]
+        assert told.loc["velocity", "status"] == {"assessed"}
+
+
+def test_a_steady_channel_of_a_machine_that_runs_steadily_is_sound(sim):
+    level = 12.0 + sim.noise(60, 0.05)
+    assert sim.plant(level).one(50)["status"] == "assessed"
+    pair = sim.plant([level, 30 + sim.noise(60) + 9.0 * (np.arange(60) > 45)])  # the other one fails
+    pair.bearings["machine_id"] = "M"
+    assert pair.one(55)["status"] == "assessed"
+
+
+def test_a_channel_reads_the_same_at_standstill_and_running_is_dead(sim):
+    stops = np.arange(40) % 7 >= 5
+    plant = sim.plant(12.0 + sim.noise(40, 0.05), cell=np.where(stops, -1, 0), n=np.where(stops, 0, 24))
+    assert plant.one(39)["reason"] == "no_signal"

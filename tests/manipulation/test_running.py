@@ -147,3 +147,30 @@ def test_points_of_other_bearings_share_the_machines_state(plant):
     made.values["S"][night_stop(made)] = 0.0
     found = made.summaries()
     assert hours(found, "W").tolist() == hours(found, "U").tolist() == [14] * 3
+
+
+def test_a_sensors_own_noise_is_standstill_where_nothing_says_that_the_machine_runs(plant):
+    made = plant(days=3, X="velocity", Y="acceleration")
+    made.values["X"][:] = 0.004124
+    made.values["Y"][:] = 0.003
+    found = made.summaries()
+    assert set(found["cell"]) == {-1}
+    assert set(found["fault"]) == {""}
+
+
+@pytest.mark.parametrize("witness", ["speed", "velocity"])
+def test_a_sensors_own_noise_on_a_machine_that_runs_is_no_signal(plant, witness):
+    made = plant(days=3, X="acceleration", W=witness)
+    made.values["X"] = 0.002 + 0.0001 * np.sin(made.hours)
+    found = made.summaries()
+    assert set(found[found["point_id"] == "X"]["fault"]) == {"no_signal"}
+    assert set(found[found["point_id"] == "W"]["fault"]) <= {""}
+
+
+def test_a_dead_signal_does_not_keep_a_machine_running(plant, row):
+    """From day one it reads the background; the other signal stops and starts every day."""
+    made = plant(days=8, X="velocity", D={"quantity": "ultrasound", "bearing_id": "B1"})
+    stop = night_stop(made)
+    made.values["X"][stop] = 0.05 + 0.002 * np.sin(made.hours[stop])
+    made.values["D"] = 8.0 + 0.1 * np.sin(made.hours)
+    assert hours(made.summaries(), "X").tolist()[-3:] == [14] * 3

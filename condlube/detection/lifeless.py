@@ -1,0 +1,88 @@
+"""Lifeless: a signal that never moves while its machine does is a sensor's own noise, not a level.
+
+A channel that was dead from the first day is learned like any other, and would read as healthy for ever. What tells
+is the machine: it starts and stops, changes speed, or its other signals rise and fall, again and again.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection.series import Cells
+from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
+from condlube.policy.model import Policy
+from condlube.schema.words import LUBRICATION_SENSITIVE
+
+AMPLITUDES = (*LUBRICATION_SENSITIVE, "velocity")
+IMPULSIVE = ("kurtosis", "crest_factor")
+_STILL_DB = 0.5  # nine tenths of the levels of a lifeless signal lie within so much
+_NIGHTS = 7  # of which there are at least so many
+_SWINGS = 3  # the machine has moved to and fro so often: a fault that comes and goes does not
+_SPEED = 0.25  # a speed moves when it changes by so much, as natural logarithm
+_DB = np.log(10.0) / 20.0
+
+
+def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
+    """Which of ``rows`` (point, day) are a channel without life over the window that ends on their day.
+
+    Impulsiveness says nothing either where all amplitudes of its bearing are lifeless.
+    """
+    points = cells.points
+    quantity = points["quantity"].to_numpy(dtype=object)
+    scale = np.where(quantity == "velocity", _DB, 1.0)
+    point, day = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "day"))
+    told = np.flatnonzero(np.isfinite(cells.level) & (cells.sound | ~cells.running))
+    of, on, level = cells.point[told], cells.day[told], cells.level[told]
+    start = np.searchsorted(of, np.arange(len(points) + 1))
+    lo = first_at_least(on, start[point], start[point + 1], day - policy.detection.window_days)
+    hi = first_at_least(on, start[point], start[point + 1], day + 1)
+    jumps = np.abs(np.diff(level, prepend=level[:1])) > 2 * _STILL_DB * scale[of]
+    jumped = np.append(0, np.cumsum(jumps))
+    amplitude = np.isin(quantity, AMPLITUDES) & ~points["route"].to_numpy(dtype=bool)
+    asked = amplitude[point] & (hi - lo >= _NIGHTS) & (jumped[hi] == jumped[np.minimum(lo + 1, hi)])
+    found = np.zeros(len(rows), dtype=bool)
+    machine = pd.factorize(points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]))[0]
+    for k in np.flatnonzero(asked).tolist():
+        own = slice(lo[k], hi[k])
+        low, high = np.quantile(level[own], (0.05, 0.95))
+        if high - low > _STILL_DB * scale[point[k]] or len(np.unique(on[own])) < _NIGHTS:
+            continue
+        moves = swings(cells.running[told[own]].astype(float), 1.0) >= _SWINGS
+        moves |= swings(np.log(np.maximum(cells.operating[told[own], 0], 1.0)), _SPEED) >= _SWINGS
+        mates = (machine == machine[point[k]]) & amplitude if machine[point[k]] >= 0 else []
+        for p in np.flatnonzero(mates):
+            rows_of = slice(*first_at_least(on, start[[p, p]], start[[p + 1, p + 1]], _window(day[k], policy)))
+            moves |= swings(level[rows_of], policy.detection.fall.of(quantity[p])) >= _SWINGS
+        found[k] = moves
+    return found | _follow(found, rows, cells)
+
+
+def _window(day: int, policy: Policy) -> Ints:
+    return np.array([day - policy.detection.window_days, day + 1])
+
+
+def swings(value: Floats, least: float) -> int:
+    """How often a series went from the lowest to the highest quarter of its range or back; 0 if that is under
+    ``least``."""
+    value = value[np.isfinite(value)]
+    if not len(value) or value.max() - value.min() < least:
+        return 0
+    place = (value - value.min()) / (value.max() - value.min())
+    side = (place > 0.5)[(place <= 0.25) | (place >= 0.75)]
+    return int(np.count_nonzero(side[1:] != side[:-1]))
+
+
+def _follow(found: Bools, rows: pd.DataFrame, cells: Cells) -> Bools:
+    """Impulsiveness of bearings whose amplitudes are all lifeless on that day."""
+    if not found.any():
+        return found
+    points = cells.points.iloc[rows["point"].to_numpy()]
+    quantity = points["quantity"].to_numpy(dtype=object)
+    lively = np.isin(quantity, AMPLITUDES) & ~found
+    of = pd.DataFrame({"dead": found, "lively": lively}).groupby(
+        [points["bearing_id"].to_numpy(), rows["day"].to_numpy()], dropna=False
+    )
+    told = of.transform("sum")
+    follows: Bools = np.isin(quantity, IMPULSIVE) & (told["dead"] > 0).to_numpy() & (told["lively"] == 0).to_numpy()
+    return follows
