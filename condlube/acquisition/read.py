@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from condlube.acquisition.account import Account
+from condlube.acquisition.ahead import ahead
 from condlube.acquisition.blocks import BLOCK_BYTES, Export, Lines
 from condlube.acquisition.clock import Change, changes
 from condlube.acquisition.definition import SourceDefinition
@@ -55,8 +56,7 @@ def read(
         layout = READERS[source.reader](lines, source)
         account = Account(layout, index.with_units(layout.header_units), rejects)
         normaliser = Normaliser(source, account.index, site_zone, now)
-        for block in lines:
-            rows = layout.rows(block)
+        for rows in ahead(map(layout.rows, lines)):
             normal = normaliser(rows, layout.encoding)
             account.take(rows, normal.problem)
             stage.add(held.hold_back(normal, normaliser.zone))

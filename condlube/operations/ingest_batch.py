@@ -16,6 +16,7 @@ import numpy as np
 import pyarrow as pa
 
 from condlube.acquisition.account import Account
+from condlube.acquisition.ahead import ahead
 from condlube.acquisition.blocks import Unreadable
 from condlube.acquisition.definition import SourceDefinition
 from condlube.acquisition.duplicates import meet, newest, not_stored, settle
@@ -112,8 +113,7 @@ class Batch:
         stored_count = 0
         spans: list[datetime] = []
         remarks: list[dict[str, Any]] = []
-        for part in stage.parts():
-            kept, conflicting = settle(part)
+        for kept, conflicting in ahead(map(settle, stage.parts())):
             account.add_late(conflicting["line"], conflicting["tag"], "conflict")
             held = self._held_like(kept)
             new = not_stored(kept, newest(np.concatenate([self._stored.like(kept), held])))
@@ -126,7 +126,7 @@ class Batch:
                 self._append_readings()
             stored_count += len(fresh)
             remarks += _remarks(account, fresh, self._point_ids)
-            spans += [moment for moment in instants(part) if moment]
+            spans += [moment for moment in instants(kept) if moment]
         look_again(account, found.export, self._source)
         last = max(spans, default=None)
         known_at = self._now if self._delay is None else last + self._delay if last else None
