@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import log2
 
@@ -47,17 +48,19 @@ class BearingNight:
         return self.reviews[-1] if self.reviews else None
 
 
-def bearing_night(desk: Desk, sight: Sight, bearing_id: str) -> BearingNight:
-    """The bearing on the night of ``sight``. Raises ``NotThere``."""
+def bearing_night(desk: Desk, sight: Sight, bearing_id: str, whole: bool = False) -> BearingNight:
+    """The bearing on the night of ``sight``, with ``whole`` with every night of its trends. Raises ``NotThere``."""
     bearing = sight.bearing(bearing_id)
     decision = sight.decision(bearing_id)
     events = events_of(sight.snapshot, bearing)
-    evidence = evidence_of(sight, [bearing_id])[bearing_id]
-    found, answers = trends(sight, desk.policy(sight.run["policy_digest"]), bearing, events)
+    with ThreadPoolExecutor(max_workers=2) as beside:  # reading a table waits for the disk and needs no interpreter
+        evidence = beside.submit(evidence_of, sight, [bearing_id])
+        decisions = beside.submit(decisions_of, sight, bearing_id)
+        found, answers = trends(sight, desk.policy(sight.run["policy_digest"]), bearing, events, whole)
     greases = {row["grease_id"]: row for row in rows(sight.register.greases)}
     return BearingNight(
-        sight, bearing, greases.get(decision["grease_id"]), decision, evidence, leading_state(decision)[0], found,
-        answers, events, decisions_of(sight, bearing_id), reviews_of(sight.snapshot, bearing_id),
+        sight, bearing, greases.get(decision["grease_id"]), decision, evidence.result()[bearing_id],
+        leading_state(decision)[0], found, answers, events, decisions.result(), reviews_of(sight.snapshot, bearing_id),
         [row for row in rows(sight.register.points) if row["bearing_id"] == bearing_id],
     )  # fmt: skip
 

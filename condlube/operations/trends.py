@@ -1,8 +1,12 @@
-"""Trends of a bearing's signals against their expected levels: the figures that the nights themselves compare."""
+"""Trends of a bearing's signals against their expected levels: the figures that the nights themselves compare.
+
+A page shows two years on a thousand pixels: of the older nights it is given a sample, and every night that stands out.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -16,11 +20,22 @@ from condlube.operations.desk import Row, Sight
 from condlube.policy.model import Policy
 from condlube.schema.arrow import rows_to_table
 from condlube.schema.nights import nights_between
+from condlube.schema.tables import TABLES
 from condlube.schema.words import SIGNALS
 from condlube.store import views
 
 TREND_DAYS = 731
+EVERY_DAYS = 90
+"""Of so many nights back from tonight each is shown ..."""
+STEP_DAYS = 4
+"""... and before them one of so many, unless a level stands out."""
+OUTLYING = 4.0
+"""A level stands out when it is so many times its point's median step away from that of the day before."""
 BAND_SPREADS = 2.0
+MOST_KEPT = 64
+"""Bearings of a run whose trends are kept."""
+_UNREAD = ("p10", "p90", "octiles", "running_h", "starts")
+_SUMMARIES = tuple(name for name in TABLES["summaries"].columns if name not in _UNREAD)
 _DECIBELS = ("acceleration",)
 _RATIOS = ("velocity", "kurtosis", "crest_factor")
 _SIGNALS = pa.array(SIGNALS)
@@ -56,39 +71,76 @@ class Answer:
     response: str
 
 
-def trends(
-    sight: Sight, policy: Policy, bearing: Row, events: Sequence[Row], days: int = TREND_DAYS
-) -> tuple[list[Trend], list[Answer]]:
-    """Trends of the bearing's own points up to tonight, and their answers to greasings, oldest first.
+Found = tuple[list[Trend], list[Answer]]
 
-    ``events`` are those of the bearing and its machine. What sees other bearings, as the shift of a whole collector, is
-    not looked at here.
+
+def trends(sight: Sight, policy: Policy, bearing: Row, events: Sequence[Row], whole: bool = False) -> Found:
+    """Trends of the bearing's own points over the last two years, and their answers to greasings, oldest first.
+
+    ``events`` are those of the bearing and its machine. ``whole`` gives every night, else a sample of the older ones.
+    What sees other bearings, as the shift of a whole collector, is not looked at here. What a run saw does not change:
+    the trends of the bearings that were asked for last are kept with it.
     """
-    register, run, bearing_id = sight.register, sight.run, bearing["bearing_id"]
+    run, versions = sight.run, sight.snapshot.versions
+    seen = [row for row in events if row["time"] < run["as_of"] and row["known_at"] <= run["known_by"]]
+    key = (bearing["bearing_id"], whole, versions["summaries"], versions["expected"],
+           tuple(row["event_id"] for row in seen))  # fmt: skip
+    kept: dict[object, Found] = sight.kept.setdefault("trends", {})
+    found = kept.get(key) or _read(sight, policy, bearing["bearing_id"], seen, whole)
+    while len(kept) >= MOST_KEPT:
+        kept.pop(next(iter(kept)), None)
+    kept[key] = found
+    return found
+
+
+def _read(sight: Sight, policy: Policy, bearing_id: str, events: Sequence[Row], whole: bool) -> Found:
+    register, known = sight.register, sight.run["known_by"]
     own = pc.and_(pc.equal(register.points["bearing_id"], bearing_id), pc.is_in(register.points["quantity"], _SIGNALS))
     points = register.points.filter(own).to_pandas()
     if points.empty:
         return [], []
-    begin = sight.night - timedelta(days=days - 1)
-    ids = points["point_id"].to_list()
-    known = run["known_by"]
-    summaries = views.summaries(sight.snapshot, known, [("point_id", "in", ids), ("date", ">=", begin),
-                                                        ("date", "<=", sight.night)]).to_pandas()  # fmt: skip
-    if summaries.empty:
+    begin = sight.night - timedelta(days=TREND_DAYS - 1)
+    of = ("point_id", "in", points["point_id"].to_list())
+    span = ("date", ">=", begin), ("date", "<=", sight.night)
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        models = beside.submit(views.expected, sight.snapshot, known, [of])
+        read = views.summaries(sight.snapshot, known, [of, *span], _SUMMARIES)
+    if not read.num_rows:
         return [], []
-    expected = views.expected(sight.snapshot, known, [("point_id", "in", ids)]).to_pandas()
-    seen = [row for row in events if row["time"] < run["as_of"] and row["known_at"] <= known]
+    summaries, expected = read.to_pandas(), models.result().to_pandas()
     bearings = register.bearings.filter(pc.equal(register.bearings["bearing_id"], bearing_id)).to_pandas()
-    first = max(begin, pd.Timestamp(summaries["date"].min()).date())
+    zone = register.site.zone
+    nights = nights_between(max(begin, pc.min(read["date"]).as_py()), sight.night)
+    if not whole:
+        given = [row["time"].astimezone(zone).date() for row in events if row["kind"] == "relubrication"]
+        nights = _shown(nights, summaries, given)
     found = deviations(
-        summaries, expected, rows_to_table("events", seen).to_pandas(), points, bearings,
-        nights_between(first, sight.night), register.site.zone, policy,
-    ).sort_values(["point_id", "night"])  # fmt: skip
+        summaries, expected, rows_to_table("events", events).to_pandas(), points, bearings, nights, zone, policy
+    ).sort_values(["point_id", "night"])
     order = {name: k for k, name in enumerate(SIGNALS)}
     groups = sorted(found.groupby("point_id"), key=lambda group: (order[group[1]["quantity"].iloc[0]], group[0]))
     return [_trend(frame) for _, frame in groups], sorted(
         (answer for _, frame in groups for answer in _answers(frame)), key=lambda a: (a.greased, order[a.quantity])
     )
+
+
+def _shown(nights: Sequence[date], summaries: pd.DataFrame, greased: Sequence[date]) -> list[date]:
+    """Of the nights, ascending, those that are shown: the newest, a regular sample of the older ones, each on which a
+    level stands out, and those that tell how the greasing before the next one was answered."""
+    last = nights[-1]
+    taken = {last - timedelta(days=k) for k in (*range(EVERY_DAYS), *range(EVERY_DAYS, len(nights), STEP_DAYS))}
+    taken.update(day - timedelta(days=1) for day in greased)
+    taken.update(_outlying(summaries))
+    return [night for night in nights if night in taken]
+
+
+def _outlying(summaries: pd.DataFrame) -> list[date]:
+    """Days on which the level of a point leaps away from that of its day before, and back or not."""
+    running = summaries[summaries["cell"] >= 0]
+    level = running.groupby(["point_id", "date"])["median"].mean()
+    step = level.groupby(level="point_id").diff().abs()
+    usual = step.groupby(level="point_id").transform("median")
+    return list(step.index.get_level_values("date")[(step > OUTLYING * usual).to_numpy()])
 
 
 def _trend(frame: pd.DataFrame) -> Trend:

@@ -65,6 +65,11 @@ class Frame:
             )
         return response
 
+    def load_templates(self) -> None:
+        """Compile every template, so that no page waits for it."""
+        for name in self._templates.list_templates():
+            self._templates.get_template(name)
+
     def fail(self, request: Request, status: int, message: str, session: Session | None = None) -> Response:
         """A page that says what is wrong."""
         return self.show(request, session, "error.html", None, status, message=message)

@@ -8,8 +8,13 @@ from time import sleep
 
 from condlube.errors import CondlubeError
 from condlube.operations.access import Access, access_file
+from condlube.operations.bearing import bearing_night
 from condlube.operations.definition import load
-from condlube.operations.desk import Desk
+from condlube.operations.queue import queue_lines
+from condlube.web.frame import Frame
+
+WARM_BEARINGS = 12
+"""So many of the most urgent bearings are ready before they are asked for."""
 
 
 def serve(site: Path, host: str, port: int) -> None:
@@ -29,24 +34,28 @@ def serve(site: Path, host: str, port: int) -> None:
             f"`condlube access {site} NAME --role analyst`, or keep to 127.0.0.1"
         )
     app = create_app(site, access)
-    Thread(target=keep_warm, args=(app.state.frame.desk,), daemon=True).start()
+    Thread(target=keep_warm, args=(app.state.frame,), daemon=True).start()
     uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False)
 
 
-def keep_warm(desk: Desk, every_s: float = 30.0) -> None:
-    """Read each new night before the first analyst asks for it, and compile what the trends need."""
-    from condlube.operations.bearing import bearing_night
-    from condlube.operations.queue import queue_lines
-
-    compiled = False
+def keep_warm(frame: Frame, every_s: float = 30.0) -> None:
+    """Read each new night before the first analyst asks for it."""
+    seen: set[str] = set()
     while True:
         with suppress(CondlubeError):
-            sight = desk.sight()
-            lines = queue_lines(sight)
-            if lines and not compiled:
-                bearing_night(desk, sight, lines[0].bearing_id)
-                compiled = True
+            run_id = frame.desk.sight().run["run_id"]
+            if run_id not in seen:
+                warm_up(frame)
+                seen.add(run_id)
         sleep(every_s)
+
+
+def warm_up(frame: Frame) -> None:
+    """Read the newest night, and the trends of what an analyst will open first; that compiles what they need, too."""
+    sight = frame.desk.sight()
+    frame.load_templates()
+    for line in queue_lines(sight)[:WARM_BEARINGS]:
+        bearing_night(frame.desk, sight, line.bearing_id)
 
 
 def is_loopback(host: str) -> bool:

@@ -1,0 +1,78 @@
+"""Trends: a sample of the older nights tells the same figures as all of them, and what a run saw is read once."""
+
+from datetime import timedelta
+from itertools import pairwise
+
+import pandas as pd
+import pytest
+from review_site import DRY, LAST
+
+from condlube.operations import trends as module
+from condlube.operations.desk import Desk
+from condlube.operations.past import events_of
+from condlube.operations.trends import trends
+
+
+def found(site, whole=False, night=None):
+    desk = Desk(site)
+    sight = desk.sight(night)
+    bearing = sight.bearing(DRY)
+    return trends(sight, desk.policy(sight.run["policy_digest"]), bearing, events_of(sight.snapshot, bearing), whole)
+
+
+def test_a_sample_of_the_older_nights_has_the_figures_of_the_whole(decided, monkeypatch):
+    monkeypatch.setattr(module, "EVERY_DAYS", 5)
+    (whole, all_answers), (sample, answers) = (found(decided, whole) for whole in (True, False))
+    assert answers == all_answers
+    for full, few in zip(whole, sample, strict=True):
+        assert len(few.nights) < len(full.nights) / 2
+        assert few.nights[-5:] == full.nights[-5:]
+        at = [full.nights.index(night) for night in few.nights]
+        for name in ("observed", "expected", "low", "high", "statuses", "reasons"):
+            assert getattr(few, name) == tuple(getattr(full, name)[k] for k in at)
+
+
+def test_every_night_is_there_unless_a_sample_is_asked_for(decided):
+    whole, _ = found(decided, whole=True)
+    nights = whole[0].nights
+    assert [b - a for a, b in pairwise(nights)] == [timedelta(days=1)] * (len(nights) - 1)
+    assert nights[-1] == LAST
+
+
+@pytest.mark.parametrize("spike", [40.0, 20.0])
+def test_a_night_that_stands_out_is_shown(spike):
+    days = pd.date_range("2026-01-01", periods=200)
+    levels = [30.0 + 0.2 * (k % 3) for k in range(200)]
+    levels[61] = spike
+    summaries = pd.DataFrame({"point_id": "a", "date": days, "cell": 0, "median": levels})
+    nights = [day.date() for day in days]
+    shown = module._shown(nights, summaries.assign(date=nights), [])
+    assert nights[61] in shown
+    assert nights[62] in shown
+    assert len(shown) == module.EVERY_DAYS + -(-(200 - module.EVERY_DAYS) // module.STEP_DAYS) + 2 - sum(
+        (199 - k - module.EVERY_DAYS) % module.STEP_DAYS == 0 for k in (61, 62)
+    )
+
+
+def test_what_a_run_saw_is_read_once_and_an_event_that_it_saw_later_is_another_sight(decided, monkeypatch):
+    desk = Desk(decided)
+    sight = desk.sight()
+    bearing, policy = sight.bearing(DRY), desk.policy(sight.run["policy_digest"])
+    events = events_of(sight.snapshot, bearing)
+    first = trends(sight, policy, bearing, events)
+    calls = []
+    read = module._read
+    monkeypatch.setattr(module, "_read", lambda *given: calls.append(given) or read(*given))
+    assert trends(sight, policy, bearing, events) is first
+    assert not calls
+    assert trends(sight, policy, bearing, events[:-1]) != first
+    assert len(calls) == 1
+
+
+def test_few_bearings_are_kept(decided, monkeypatch):
+    monkeypatch.setattr(module, "MOST_KEPT", 2)
+    desk = Desk(decided)
+    sight = desk.sight()
+    for bearing in list(sight.bearings.values())[:4]:
+        trends(sight, desk.policy(sight.run["policy_digest"]), bearing, [])
+    assert len(sight.kept["trends"]) == 2
