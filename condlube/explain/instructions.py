@@ -14,17 +14,17 @@ FORM = (
 """What the form asks for after the work: what was really done, not what was planned."""
 
 
-def how(bearing: Mapping[str, Any], decision: Mapping[str, Any], listens: bool) -> str:
-    """The way to give the dose; ``listens`` where ultrasound can be heard on the bearing."""
+def how(bearing: Mapping[str, Any], decision: Mapping[str, Any], shots: int, wait_min: float) -> str:
+    """The way to give the dose: in so many ``shots`` while listening, ``wait_min`` apart, or at once where it is 0."""
     if bearing["supply"] in AUTOMATIC_SUPPLIES:
         return "Automatic supply: check lubricator, level and line; do not add by hand before that."
     if decision["strokes"] is None:
         amount = "Weigh the dose or calibrate the gun first: no strokes without a calibrated gun."
     else:
         amount = f"{decision['strokes']} strokes of the calibrated gun."
-    if listens:
+    if shots:
         return (
-            f"{amount} In thirds while listening: a third, wait a minute, go on only while the level falls; stop at "
-            "once if it rises."
+            f"{amount} In {shots} shots while listening, {wait_min:g} min apart: go on only while the level falls; "
+            "stop at once if it rises."
         )
     return f"{amount} Slowly, 3 to 5 s a stroke; watch the temperature for two days."

@@ -94,11 +94,11 @@ def read_morning(snapshot: Snapshot, checked: Checked, run: NightRun) -> Morning
         Change(name, earlier.get(name, "new"), call_of(row))
         for name, row in decisions.items() if earlier.get(name, "new") != call_of(row)
     ]  # fmt: skip
-    horizon = checked.definition.horizon_days
+    horizon, policy = checked.definition.horizon_days, checked.policy
     return Morning(
         run, checked.definition.output / run.night.isoformat(), decisions, evidence, bearings,
-        work(decisions, evidence, bearings, run.night, horizon), inspections(decisions, evidence, bearings),
-        changed, before,
+        work(decisions, evidence, bearings, run.night, horizon, policy),
+        inspections(decisions, evidence, bearings, policy), changed, before,
     )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from condlube.operations.ingest_report import FileReport, IngestReport
 from condlube.operations.morning import Morning, summary, write_morning
 from condlube.operations.night import run_night
 from condlube.operations.report import write_report
+from condlube.operations.tasks import FALLS_DUE
 from condlube.schema.nights import night_of
 from condlube.store.store import Store
 
@@ -51,7 +52,7 @@ class Nightly:
         page = briefing(
             self.checked.register.site.name, last.run.night, last.run.known_by, last.counts, last.decisions,
             last.evidence, None if last.changed is None else [(c.bearing_id, c.before, c.after) for c in last.changed],
-            last.before, [row for row in last.work if row["task"] != "grease"], data, width,
+            last.before, [row for row in last.work if row["task"] == FALLS_DUE], data, width,
         )  # fmt: skip
         return "\n".join([*nights, *([""] if nights else []), page, "", f"Files: {last.folder}"])
 

@@ -6,47 +6,57 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import Any
 
-from condlube.explain.cautions import cautions
+from condlube.advisory.job import Job, job, listening
+from condlube.explain.cautions import GENERAL, cautions
 from condlube.explain.instructions import FORM, how
 from condlube.explain.sentences import look_for, second, sentence
+from condlube.policy.model import Policy
 from condlube.schema.words import AUTOMATIC_SUPPLIES
 
 _PLACE = ("route", "area", "machine_id", "position", "bearing_id")
-WORK_COLUMNS = (
-    *_PLACE, "task", "by", "grease_id", "grease_g", "strokes", "how", "why", "also", "permit", "cautions", *FORM,
+_DOSE = ("grease_id", "grease_g", "strokes", "shots")
+_WHY = ("how", "why", "also", "permit", "cautions")
+WORK_COLUMNS = (*_PLACE, "criticality", "task", "by", *_DOSE, *_WHY, *FORM)
+INSPECTION_COLUMNS = (
+    *_PLACE, "criticality", "by", "look_at", "look_for", *_DOSE, *_WHY, "done_by", "done_at", "finding", "failure_mode",
+    "level", "note",
 )  # fmt: skip
-INSPECTION_COLUMNS = (*_PLACE, "by", "look_at", "look_for", "why", "also", "permit", "cautions", "done_by", "done_at",
-                      "finding")  # fmt: skip
+GREASE, FALLS_DUE = "grease", "falls due: look at the calls again by then"
+CHECK_SUPPLY = "check lubricator, level and line"
 
 Rows = Mapping[str, dict[str, Any]]
 Evidence = Mapping[str, list[dict[str, Any]]]
 
 
-def work(decisions: Rows, evidence: Evidence, bearings: Rows, night: date, horizon_days: int) -> list[dict[str, Any]]:
+def act_by(decision: Mapping[str, Any]) -> date | None:
+    """The last day for what is called: a greasing is due at once and must be done by the end of its range; a hold has
+    the day on which the call turns."""
+    late: date | None = decision["due_late"] if decision["call"] == "grease" else None
+    due: date | None = decision["due_date"]
+    return late or due
+
+
+def work(
+    decisions: Rows, evidence: Evidence, bearings: Rows, night: date, horizon_days: int, policy: Policy
+) -> list[dict[str, Any]]:
     """Grease calls, and holds that fall due within the horizon, by route and place."""
     last = night + timedelta(days=horizon_days)
     made = []
     for name, decision in decisions.items():
         due = decision["due_date"] is not None and decision["due_date"] <= last
         if decision["call"] == "grease" or (decision["call"] == "hold" and due and decision["grease_g"] is not None):
-            by_hand = None if bearings[name]["supply"] in AUTOMATIC_SUPPLIES else decision["grease_g"]
-            listens = any(r["source"] == "ultrasound" and r["status"] == "assessed" for r in evidence[name])
-            made.append({
-                **_common(bearings[name], decision, evidence[name]),
-                "task": "grease" if decision["call"] == "grease" else "falls due: look at the calls again by then",
-                "grease_id": decision["grease_id"],
-                "grease_g": None if by_hand is None else round(by_hand, 1),
-                "strokes": None if by_hand is None else decision["strokes"],
-                "how": how(bearings[name], decision, listens),
-            })  # fmt: skip
+            row = _row(bearings[name], decision, evidence[name], policy)
+            automatic = bearings[name]["supply"] in AUTOMATIC_SUPPLIES
+            task = FALLS_DUE if decision["call"] == "hold" else CHECK_SUPPLY if automatic else GREASE
+            made.append({**row, "task": task})
     return by_place(made)
 
 
-def inspections(decisions: Rows, evidence: Evidence, bearings: Rows) -> list[dict[str, Any]]:
-    """Inspections, by route and place."""
+def inspections(decisions: Rows, evidence: Evidence, bearings: Rows, policy: Policy) -> list[dict[str, Any]]:
+    """Inspections, by route and place; with the dose where greasing is due as well."""
     return by_place(
         {
-            **_common(bearings[name], decision, evidence[name]),
+            **_row(bearings[name], decision, evidence[name], policy),
             "look_at": decision["look_at"],
             "look_for": look_for(decision),
         }
@@ -60,12 +70,31 @@ def by_place(tasks: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted(tasks, key=lambda task: tuple(task[name] or "" for name in _PLACE))
 
 
-def _common(bearing: dict[str, Any], decision: dict[str, Any], evidence: list[dict[str, Any]]) -> dict[str, Any]:
+def _row(
+    bearing: dict[str, Any], decision: dict[str, Any], evidence: list[dict[str, Any]], policy: Policy
+) -> dict[str, Any]:
+    dose = policy.for_criticality(bearing["criticality"]).dose
+    asked = job(decision, bearing, evidence, dose)
+    listens = listening(decision, evidence, dose)
+    told = cautions(bearing, decision)
+    shots = dose.shots if listens else 0
+    greased = decision["call"] != "inspect" or asked.grease_g
     return {
-        **{name: bearing[name] for name in _PLACE},
-        "by": decision["due_date"],
+        **{name: bearing[name] for name in (*_PLACE, "criticality")},
+        "by": act_by(decision),
+        **_dose(bearing, asked),
+        "how": how(bearing, decision, shots, dose.shot_wait_min) if greased else "",
         "why": sentence(decision, evidence),
         "also": second(decision),
         "permit": "hazardous area permit" if bearing["hazardous_area"] else "",
-        "cautions": " ".join(cautions(bearing, decision)),
+        "cautions": " ".join(told),
+        "hazards": [line for line in told if line not in GENERAL],
     }
+
+
+def _dose(bearing: Mapping[str, Any], asked: Job) -> dict[str, Any]:
+    """The dose by hand; none beside an automatic supply, which is looked at first."""
+    if asked.grease_g is None or bearing["supply"] in AUTOMATIC_SUPPLIES:
+        return dict.fromkeys(_DOSE)
+    return {"grease_id": asked.grease_id, "grease_g": round(asked.grease_g, 1), "strokes": asked.strokes,
+            "shots": asked.shots or None}  # fmt: skip

@@ -68,7 +68,8 @@ def tasks(desk: Desk, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str
         if row["call"] in ("grease", "inspect") or (row["call"] and row["due_date"] and row["due_date"] <= last)
     }
     evidence = evidence_of(sight, decided)
+    policy = desk.policy(sight.run["policy_digest"])
     return (
-        work(decided, evidence, sight.bearings, sight.night, horizon),
-        inspections(decided, evidence, sight.bearings),
+        work(decided, evidence, sight.bearings, sight.night, horizon, policy),
+        inspections(decided, evidence, sight.bearings, policy),
     )

@@ -116,6 +116,6 @@ def test_cautions_of_the_job_at_hand():
 
 
 def test_no_strokes_without_a_calibrated_gun_and_no_hand_on_an_automatic_supply():
-    assert "calibrate the gun" in how(bearing(), decision(strokes=None), listens=False)
-    assert "In thirds while listening" in how(bearing(), decision(), listens=True)
-    assert how(bearing(supply="single_point_lubricator"), decision(), listens=True).startswith("Automatic supply")
+    assert "calibrate the gun" in how(bearing(), decision(strokes=None), 0, 1.0)
+    assert "In 3 shots while listening, 1 min apart" in how(bearing(), decision(), 3, 1.0)
+    assert how(bearing(supply="single_point_lubricator"), decision(), 3, 1.0).startswith("Automatic supply")

@@ -67,7 +67,8 @@ def test_no_dose_by_hand_beside_an_automatic_supply(small_site, supply, grams):
     desk = Desk(small_site[0])
     sight = desk.sight()
     bearing, decision = sight.bearings["M1-DE"] | {"supply": supply}, sight.decisions["M1-DE"] | {"grease_g": 32.5}
-    (row,) = work({"M1-DE": decision}, {"M1-DE": []}, {"M1-DE": bearing}, sight.night, 7)
+    policy = desk.policy(sight.run["policy_digest"])
+    (row,) = work({"M1-DE": decision}, {"M1-DE": []}, {"M1-DE": bearing}, sight.night, 7, policy)
     assert row["grease_g"] == grams
     assert (row["strokes"] is None) == (grams is None)
 
