@@ -16,7 +16,7 @@ from typing import Any
 
 import click
 
-from condlube.cli_parts import Night, json_flag, progress, width
+from condlube.cli_parts import Night, folded, json_flag, progress, width
 from condlube.cli_parts import site as site_argument
 from condlube.errors import Busy, CondlubeError, StoreError
 
@@ -156,11 +156,11 @@ def ingest(site: Path, dry_run: bool) -> None:
     from condlube.operations.ingest_site import ingest_site, preview_site
 
     if dry_run:
-        click.echo(preview_site(site, datetime.now(UTC)))
+        click.echo(folded(preview_site(site, datetime.now(UTC))))
         return
     with progress("taking in exports") as step:
         report = ingest_site(site, datetime.now(UTC), lambda file: step(f"{file.outcome} {file.file}"))
-    click.echo(report.text())
+    click.echo(folded(report.text()))
 
 
 @main.command()

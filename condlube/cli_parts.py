@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
@@ -55,3 +56,13 @@ def progress(label: str) -> Iterator[Callable[[str], None]]:
 def width() -> int:
     """Columns of the terminal; 100 where there is none."""
     return shutil.get_terminal_size((100, 24)).columns
+
+
+def folded(text: str) -> str:
+    """Lines that are longer than the terminal is wide go on below, two columns further in."""
+
+    def fold(line: str) -> str:
+        inner = " " * (len(line) - len(line.lstrip()) + 2)
+        return textwrap.fill(line, width(), subsequent_indent=inner, break_long_words=False, break_on_hyphens=False)
+
+    return "\n".join(line if len(line) <= width() else fold(line) for line in text.splitlines())
