@@ -13,6 +13,7 @@ from condlube.manipulation.kernel import Bools, Ints
 
 KINDS = ("relubrication", "replacement", "sensor_moved", "rebuilt")
 CHANGES = ("replacement", "sensor_moved", "rebuilt")  # another bearing or sensor: earlier references end
+PLACES = ("point_id", "bearing_id", "machine_id")
 
 EPOCH = date(1970, 1, 1).toordinal()
 
@@ -58,10 +59,8 @@ def begins_of(
     made: list[list[Begin]] = [[] for _ in range(len(points))]
     events = in_force(events)
     events = events[events["kind"].isin(kinds)].sort_values(["time", "event_id"])
-    places = {
-        name: points.groupby(name).indices if points[name].notna().any() else {}
-        for name in ("point_id", "bearing_id", "machine_id")
-    }
+    named = _named(events)
+    places = {name: _points_at(points[name], {p for n, p in named if n == name and p}) for name in PLACES}
     after = pd.to_datetime(events["time"], utc=True) + timedelta(days=settling_days)
     whole = after.dt.tz_convert(zone).dt.tz_localize(None)
     settled = local_days(after, zone) + (whole != whole.dt.normalize()).to_numpy()
@@ -69,15 +68,24 @@ def begins_of(
         local_days(events["time"], zone).tolist(), settled.tolist(), events["kind"].to_list(),
         events["time"].to_list(), events["known_at"].to_list(), strict=True,
     )  # fmt: skip
-    for (name, place), begin in zip(_named(events), dated, strict=True):
-        for p in places[name].get(place, ()) if place else ():
+    for (name, place), begin in zip(named, dated, strict=True):
+        for p in places[name].get(place, ()):
             made[p].append(Begin(*begin))
+    return made
+
+
+def _points_at(column: pd.Series, wanted: set[str]) -> dict[str, list[int]]:
+    """The points at each of the places wanted, by what the column says of every point."""
+    made: dict[str, list[int]] = {}
+    there = np.flatnonzero(column.isin(wanted))
+    for p, place in zip(there.tolist(), column.iloc[there], strict=True):
+        made.setdefault(place, []).append(p)
     return made
 
 
 def _named(events: pd.DataFrame) -> list[tuple[str, str]]:
     """The narrowest place that each event names: which of its columns, and the value there, which may be empty."""
-    columns = {name: events[name].fillna("").to_list() for name in ("point_id", "bearing_id", "machine_id")}
+    columns = {name: events[name].fillna("").to_list() for name in PLACES}
     named = []
     for kind, point, bearing, machine in zip(events["kind"].to_list(), *columns.values(), strict=True):
         if point and kind == "sensor_moved":

@@ -16,6 +16,7 @@ from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
 from condlube.detection.lasting import lasting_of
 from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.marks import faulty_share
+from condlube.detection.regime import CHANGED, regime_changed
 from condlube.detection.route import second_reading
 from condlube.detection.series import Cells, cells_of
 from condlube.detection.silence import silence
@@ -76,6 +77,8 @@ def deviations(
     _fall_silent(rows, figures["residual"], cells, policy)
     rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
     _ask_again(rows, cells, tracks, policy)
+    changed = regime_changed(rows, cells.points, tracks, lasting, policy.detection)
+    rows.loc[changed, ["status", "reason"]] = ["not_testable", CHANGED]
     _say_why(rows, cells, frozen, policy)
     return _in_units(rows, cells, zone).reindex(columns=names)
 
@@ -146,8 +149,8 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     assessed = (rows["status"] == "assessed").to_numpy()
     taken_off = np.append(frozen.rows["taken_off"].fillna(0).to_numpy(dtype=float), 0.0)
     lowered = (taken_off > 0.5 * np.append(frozen.models.spread, 1.0))[reference]
-    quantity = cells.points["quantity"].to_numpy(dtype=object)[rows["point"].to_numpy()]
-    fall = np.array([policy.detection.fall.of(q) for q in quantity], dtype=float)
+    fall = np.array([policy.detection.fall.of(q) for q in cells.points["quantity"]], dtype=float)
+    fall = fall[rows["point"].to_numpy()]
     down, sd = -rows["residual"].to_numpy(dtype=float), rows["sd"].to_numpy(dtype=float)
     fallen = (down >= fall - sd) & (down >= policy.detection.raised_spreads * sd)
     extended = np.append(frozen.rows["began"].to_numpy(dtype=object) == EXTENDED, False)[reference]

@@ -19,8 +19,8 @@ class ExpectedRows:
 
     def __init__(self, ids: Sequence[str], known: pd.DataFrame, zone: ZoneInfo) -> None:
         self.ids, self.zone, self.known = ids, zone, known
-        keys = (known[c] for c in ("point_id", "reference_from", "reference_state"))
-        self.emitted = set(zip(*keys, strict=True))
+        begun = pd.DatetimeIndex(known["reference_from"]).as_unit("us").asi8.tolist()
+        self.emitted = set(zip(known["point_id"], begun, known["reference_state"], strict=True))
         self.rows: list[dict[str, Any]] = []
         self.midnights: dict[int, pd.Timestamp] = {}
 
@@ -32,7 +32,7 @@ class ExpectedRows:
 
     def over(self, point_id: str, from_: pd.Timestamp) -> bool:
         """Whether the period no longer collects."""
-        return any((point_id, from_, state) in self.emitted for state in ("frozen", "ended"))
+        return any(_key(point_id, from_, state) in self.emitted for state in ("frozen", "ended"))
 
     def end(self, p: int, from_: pd.Timestamp, ended: str, day: int, known_at: pd.Timestamp | None) -> None:
         """Note that a reference or a period ended on a day."""
@@ -42,7 +42,7 @@ class ExpectedRows:
         self, p: int, from_: pd.Timestamp, state: str, day: int, known_at: pd.Timestamp | None, **columns: Any
     ) -> None:
         """Note the state that the period of point ``p`` reached on a day; known when the day had closed, or later."""
-        key = (self.ids[p], from_, state)
+        key = _key(self.ids[p], from_, state)
         if key in self.emitted:
             return
         self.emitted.add(key)
@@ -58,3 +58,7 @@ class ExpectedRows:
         if not self.rows:
             return self.known.iloc[:0].reindex(columns=names)
         return pd.DataFrame(self.rows, columns=names)
+
+
+def _key(point_id: str, from_: pd.Timestamp, state: str) -> tuple[str, int, str]:
+    return point_id, from_.value // 1000, state

@@ -22,6 +22,7 @@ from condlube.detection.steady import steady
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.expected import Models
 from condlube.manipulation.kernel import Floats, Ints
+from condlube.policy.detection import PerQuantity
 from condlube.policy.model import Policy
 
 
@@ -65,7 +66,7 @@ def figures_of(
     onset_day = np.where(remembered, np.append(lasting.onset_day, -1)[noted], onset_day)
     share = np.where(remembered, np.maximum(share, np.append(lasting.share, 0.0)[noted]), share)
     rise = growth(lo, hi, day, residual, uncertain, detection.growth_spreads, detection.growth_days)
-    aim = np.array([detection.steady_spread.of(q) for q in quantity], dtype=float)
+    aim = _of_quantity(detection.steady_spread, points)[point]
     most = np.where(points["route"].to_numpy()[point] | masked, 1, detection.steady_nights)
     level, averaged = steady(lo, before, day, residual, now, spread, aim, most)
     bare = (quantity == "temperature") & np.isnan(models.low[reference, 2])
@@ -82,7 +83,7 @@ def figures_of(
     marked = marks(lo, hi, day, residual, night, greased, looked, detection)
     response = responses(
         lo, hi, day, residual, spread, greased,
-        np.array([detection.response_raised.of(q) for q in quantity], dtype=float),
+        _of_quantity(detection.response_raised, points)[point],
         detection.response_before_nights, detection.response_settle_days, detection.response_held,
         detection.response_back, detection.response_back_days, detection.response_worse_spreads,
     )  # fmt: skip
@@ -106,6 +107,11 @@ def figures_of(
         **{name: value - owed for name, value in marked.items()},
         "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, owed, spread),
     }, index=rows.index)  # fmt: skip
+
+
+def _of_quantity(each: PerQuantity, points: pd.DataFrame) -> Floats:
+    """What holds for the quantity of each point."""
+    return np.array([each.of(name) for name in points["quantity"]], dtype=float)
 
 
 def _nights_over(

@@ -46,18 +46,25 @@ def frozen_of(expected: pd.DataFrame, point_ids: Sequence[str], zone: ZoneInfo) 
 def _models(rows: pd.DataFrame) -> Models:
     made = blank(len(rows))
     columns = ("coefficients", "covariance", "knots", "operating_low", "operating_high")
-    for r, (beta, covariance, knots, low, high) in enumerate(zip(*(rows[c] for c in columns), strict=True)):
-        p = len(beta)
-        made.coefficients[r, :p] = beta
-        made.covariance[r, :p, :p] = np.reshape(np.asarray(covariance, dtype=float), (p, p))
-        made.knots[r, : len(knots)] = knots
-        made.low[r] = np.array(list(low), dtype=float)
-        made.high[r] = np.array(list(high), dtype=float)
+    beta, covariance, knots, low, high = (rows[c].to_numpy(dtype=object) for c in columns)
+    size = np.array([len(own) for own in beta], dtype=np.int64)
+    for p in np.unique(size).tolist():  # without hinges 4, and one more for each of them
+        of = np.flatnonzero(size == p)
+        made.coefficients[of, :p] = _stacked(beta[of], p)
+        made.covariance[of, :p, :p] = _stacked(covariance[of], p * p).reshape(-1, p, p)
+        made.knots[of, : p - 4] = _stacked(knots[of], p - 4)
+    if len(rows):
+        made.low[:], made.high[:] = _stacked(low, 3), _stacked(high, 3)
     made.spread[:] = rows["reference_spread"]
     made.correlation[:] = rows["autocorrelation"]
     made.nights[:] = rows["nights"]
     made.cells[:] = rows["n"]
     return made
+
+
+def _stacked(lists: np.ndarray, width: int) -> Floats:
+    """Lists of one length, an array row each."""
+    return np.concatenate(lists).astype(float).reshape(-1, width) if width else np.empty((len(lists), 0))
 
 
 def blank(count: int) -> Models:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.series import Cells
-from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
+from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least, quantile, ranges, sort_stretches
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE
 
@@ -43,10 +43,11 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
     asked = amplitude[point] & (hi - lo >= _NIGHTS) & (jumped[hi] == jumped[np.minimum(lo + 1, hi)])
     found = np.zeros(len(rows), dtype=bool)
     machine = pd.factorize(points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]))[0]
-    for k in np.flatnonzero(asked).tolist():
+    asked = np.flatnonzero(asked)
+    still = _range(level, lo[asked], hi[asked]) <= _STILL_DB * scale[point[asked]]
+    for k in asked[still].tolist():
         own = slice(lo[k], hi[k])
-        low, high = np.quantile(level[own], (0.05, 0.95))
-        if high - low > _STILL_DB * scale[point[k]] or len(np.unique(on[own])) < _NIGHTS:
+        if len(np.unique(on[own])) < _NIGHTS:
             continue
         moves = swings(cells.running[told[own]].astype(float), 1.0) >= _SWINGS
         moves |= swings(np.log(np.maximum(cells.operating[told[own], 0], 1.0)), _SPEED) >= _SWINGS
@@ -56,6 +57,13 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
             moves |= swings(level[rows_of], policy.detection.fall.of(quantity[p])) >= _SWINGS
         found[k] = moves
     return found | _follow(found, rows, cells)
+
+
+def _range(level: Floats, lo: Ints, hi: Ints) -> Floats:
+    """Between which nine tenths of the levels of many series lie, rows ``lo[k]`` to ``hi[k]``."""
+    start = np.append(0, np.cumsum(hi - lo))
+    ordered = sort_stretches(level[ranges(lo, hi)], start)
+    return quantile(ordered, start, 0.95) - quantile(ordered, start, 0.05)
 
 
 def _window(day: int, policy: Policy) -> Ints:

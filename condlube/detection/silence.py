@@ -12,33 +12,32 @@ import pandas as pd
 
 from condlube.detection.lifeless import AMPLITUDES, IMPULSIVE, lifeless
 from condlube.detection.series import Cells
-from condlube.manipulation.kernel import Bools
+from condlube.manipulation.kernel import Bools, Ints
 from condlube.policy.model import Policy
 
 
 def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bools]:
     """Which of ``rows`` (point, day, status, residual) belong to a machine that stands, and which to a dead sensor."""
-    points = cells.points.iloc[rows["point"].to_numpy()]
-    quantity = points["quantity"].to_numpy(dtype=object)
+    points, point = cells.points, rows["point"].to_numpy()
+    quantity = points["quantity"].to_numpy(dtype=object)[point]
     assessed = (rows["status"] == "assessed").to_numpy()
     residual = rows["residual"].to_numpy(dtype=float)
-    quiet_by = np.array([policy.detection.silence.of(q) for q in quantity], dtype=float)
-    fall = np.array([policy.detection.fall.of(q) for q in quantity], dtype=float)
+    quiet_by = np.array([policy.detection.silence.of(q) for q in points["quantity"]], dtype=float)[point]
+    fall = np.array([policy.detection.fall.of(q) for q in points["quantity"]], dtype=float)[point]
     dead = assessed & lifeless(rows, cells, policy)
     assessed = assessed & ~dead
     amplitude = assessed & np.isin(quantity, AMPLITUDES)
     quiet = amplitude & (residual <= -quiet_by)
     warm = assessed & (quantity == "temperature")
-    told = pd.DataFrame({
-        "quiet": quiet,
-        "other": amplitude & ~quiet,
-        "loud": amplitude & (residual > -fall),
-        "cold": warm & (residual <= -quiet_by),
-        "warm": warm & (residual > -quiet_by),
-    })  # fmt: skip
-    machine = points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]).to_numpy(dtype=object)
-    known = pd.notna(machine)
-    of = told.groupby([pd.Series(machine).fillna(""), rows["day"].to_numpy()]).transform("sum")
-    stands = (of["quiet"] >= 2) & (of["other"] == 0) & (of["cold"] > 0) & (of["warm"] == 0)
-    of_silence = quiet | (warm & (residual <= -quiet_by)) | (assessed & np.isin(quantity, IMPULSIVE))
-    return stands.to_numpy() & of_silence & known, dead | (quiet & known & (of["loud"] > 0).to_numpy())
+    machine = pd.factorize(points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]))[0]
+    known = machine[point] >= 0
+    group = pd.factorize((machine[point] + 1) * np.int64(10**7) + rows["day"].to_numpy())[0]
+
+    def count(told: Bools) -> Ints:
+        return np.bincount(group, told)[group].astype(np.int64)
+
+    cold = warm & (residual <= -quiet_by)
+    stands = (count(quiet) >= 2) & (count(amplitude & ~quiet) == 0)
+    stands &= (count(cold) > 0) & (count(warm & (residual > -quiet_by)) == 0)
+    of_silence = quiet | cold | (assessed & np.isin(quantity, IMPULSIVE))
+    return stands & of_silence & known, dead | (quiet & known & (count(amplitude & (residual > -fall)) > 0))
