@@ -20,13 +20,21 @@ _SAME_DAYS = 10  # an onset found at the edge of the window belongs to the rise 
 
 @dataclass(frozen=True)
 class Lasting:
-    """Notes, ordered by point and the day on which they were made: day and code of onset, common share."""
+    """Notes, ordered by point and the day on which they were made.
+
+    Day and code of onset, common share, and the residual that a change of the machine's operation brought (0: none).
+    """
 
     point: Ints
     day: Ints
     onset_day: Ints
     code: Ints
     share: Floats
+    operating: Floats
+
+    def common(self, point: Ints, night: Ints) -> Floats:
+        """Residual that a change of operation brought to each point, as noted before each night; 0 without a note."""
+        return np.append(self.operating, 0.0)[within(self.point, self.day, point, night - 1)]
 
     def of(
         self, point: Ints, night: Ints, code: Ints, onset_day: Ints, begins: list[list[Begin]]
@@ -51,4 +59,5 @@ def lasting_of(expected: pd.DataFrame, point_ids: list[str], zone: ZoneInfo) -> 
         local_days(rows["reference_from"], zone),
         np.array([ONSETS.index(word) for word in (rows["onset"] if len(rows) else ())], dtype=np.int64),
         rows["share"].to_numpy(dtype=float) if len(rows) else np.zeros(0),
+        rows["taken_off"].fillna(0.0).to_numpy(dtype=float) if len(rows) else np.zeros(0),
     )

@@ -11,6 +11,8 @@ import pandas as pd
 from condlube.detection.begins import EPOCH, local_days
 from condlube.detection.deviations import deviations
 from condlube.detection.lasting import LOOKED, STANDING
+from condlube.detection.regime import CHANGED
+from condlube.manipulation.expected import residual_of
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema
 from condlube.schema.nights import midnight
@@ -38,19 +40,31 @@ def standing(
     looks = [day for day in range(since + 1, last_day + 1) if day % _EVERY == 0]
     if not looks:
         return pd.DataFrame(columns=names)
-    nights = [date.fromordinal(day + EPOCH) for day in looks]
-    found = deviations(summaries, expected, events, points, bearings, nights, zone, policy)
+    dates = pd.to_datetime(summaries["date"])
+    notes = pd.DataFrame(columns=names)
+    for night in (date.fromordinal(day + EPOCH) for day in looks):  # each sees the notes of those before it
+        window = dates >= pd.Timestamp(night - timedelta(days=policy.detection.window_days + 1))
+        known = pd.concat([expected, notes], ignore_index=True) if len(notes) else expected
+        found = deviations(summaries[window & (dates <= pd.Timestamp(night))], known, events, points, bearings,
+                           [night], zone, policy)  # fmt: skip
+        made = pd.DataFrame(_rows(found, _look(night, summaries, zone), str(points["point_id"].min()), zone),
+                            columns=names)  # fmt: skip
+        notes = pd.concat([notes, made], ignore_index=True) if len(notes) else made
+    return notes
+
+
+def _rows(found: pd.DataFrame, look: dict[str, Any], first: str, zone: ZoneInfo) -> list[dict[str, Any]]:
+    """The look itself, kept under the ``first`` point, and a row for each rise that stands in ``found``."""
     age = found["night"] - pd.to_datetime(found["onset_date"])
     stands = found["onset"].isin(ONSETS[1:]) & (age >= pd.Timedelta(days=_EVERY))
-    rows = [_look(night, summaries, zone) | {"point_id": points["point_id"].min()} for night in nights]
-    rows += [
-        _look(row.night.date(), summaries, zone) | {
+    return [look | {"point_id": first}] + [
+        look | {
             "point_id": row.point_id, "reference_state": STANDING, "onset": row.onset, "share": row.share,
             "reference_from": pd.Timestamp(midnight(row.onset_date.date(), zone)),
+            "taken_off": residual_of(row.quantity, row.deviation) if row.reason == CHANGED else None,
         }
         for row in found[stands].itertuples()
     ]  # fmt: skip
-    return pd.DataFrame(rows, columns=names)
 
 
 def _look(night: date, summaries: pd.DataFrame, zone: ZoneInfo) -> dict[str, Any]:

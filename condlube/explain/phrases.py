@@ -62,6 +62,7 @@ REASONS = {
     "no_reference": "there is no reference yet",
     "out_of_range": "running outside the conditions seen so far",
     "operating_unknown": "speed or load are not known",
+    "operating_changed": "the whole machine stepped at once: another speed or load that no signal tells?",
     "expected_uncertain": "the expected level is too uncertain",
     "slow_shaft": "the shaft turns too slowly for this signal",
     "second_reading": "waiting for a second reading",

@@ -51,6 +51,11 @@ def deviation_of(quantity: str, residual: Floats) -> Floats:
     return np.exp(residual) if quantity in _LOGARITHM else np.asarray(residual, dtype=float)
 
 
+def residual_of(quantity: str, deviation: float) -> float:
+    """A deviation (dB, ratio or K) back on the scale of comparison."""
+    return float(np.log(deviation)) if quantity in _LOGARITHM else float(deviation)
+
+
 class Models(NamedTuple):
     """Fitted expected-level models, a row each; spread and covariance on the scale of comparison."""
 

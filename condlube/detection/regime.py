@@ -1,0 +1,140 @@
+"""Regime: a machine whose bearings all step together on one night runs at another speed or load, not twelve times ill.
+
+Without an operating signal that says so the level after such a step cannot be judged: not healthy, not faulty. What
+stands out from the common step, or goes on from it, is judged as it is; so is a bearing that steps alone.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from condlube.detection.lasting import Lasting
+from condlube.detection.lifeless import AMPLITUDES
+from condlube.detection.step import shifts
+from condlube.detection.tracks import Tracks
+from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
+from condlube.policy.detection import Detection
+
+CHANGED = "operating_changed"
+_AT_ONCE = 0.5  # so much of a step lies between two nights
+_THEN = 3  # nights after a step that tell where it led
+_MOST = 0.75  # so much of the machine moves, on other bearings, and of nobody else's on the same collector
+
+
+class Series(NamedTuple):
+    """Comparable nights of each row: rows ``lo`` to ``hi`` of ``day`` and ``residual``; night spread of each row."""
+
+    lo: Ints
+    hi: Ints
+    day: Ints
+    residual: Floats
+    spread: Floats
+
+    def shift(self, k: Ints, at: int) -> Floats:
+        """By how many spreads rows ``k`` stepped on day ``at``."""
+        return shifts(self.lo[k], self.hi[k], self.day, self.residual, np.full(len(k), at)) / self.spread[k]
+
+
+def regime_changed(
+    rows: pd.DataFrame, points: pd.DataFrame, tracks: Tracks, lasting: Lasting, policy: Detection
+) -> Bools:
+    """Which of ``rows`` stand where an operating change of their machine put them.
+
+    ``rows`` has point, day, status, track, row, residual, sd, reference_spread.
+
+    The row's level came by one step, its own or that of another signal of its bearing, and has not gone on since by
+    more than its noise. On that night at least three quarters of the amplitudes on the machine's other bearings
+    stepped the same way, and so did those of its quantity; it stands no further off than three standard deviations, or
+    once more, beyond their step. If as many of its collector's points on other machines stepped too, it is no change of
+    this machine.
+    """
+    changed = np.zeros(len(rows), dtype=bool)
+    now, spread, sd = (rows[c].to_numpy(dtype=float) for c in ("residual", "reference_spread", "sd"))
+    compared = (rows["status"] == "assessed").to_numpy()
+    off = compared & (np.abs(now) >= policy.raised_spreads * sd)
+    if not off.any():
+        return changed
+    place = points.iloc[rows["point"].to_numpy()]
+    night, quantity = rows["day"].to_numpy(dtype=np.int64), place["quantity"].to_numpy(dtype=object)
+    amplitude = np.isin(quantity, AMPLITUDES)
+    machine, bearing, collector = (_codes(place[c]) for c in ("machine_id", "bearing_id", "collector"))
+    series = _series(rows, tracks, policy.window_days)
+
+    def explains(k: int, at: int, of: Ints, others: Ints) -> bool:
+        """Whether the machine's step on day ``at`` put row ``k`` where it stands."""
+        side, allowed = np.sign(now[k]), policy.raised_spreads * sd[k]
+        if side * (now[k] - _after(series, k, at)) > allowed + spread[k]:
+            return False
+        mates = of[bearing[of] != bearing[k]]
+        like, shift = quantity[mates] == quantity[k], side * series.shift(mates, at)
+        moved = (shift >= policy.share_spreads)[amplitude[mates]]
+        if not _mostly(moved, 1) or not _mostly((shift > 1.0)[like], 1):
+            return False
+        shared = others[(collector[others] == collector[k]) & (collector[k] >= 0) & (machine[others] != machine[k])]
+        if _mostly(side * series.shift(shared, at) >= policy.share_spreads, 2):
+            return False
+        common = float(np.median((shift * spread[mates])[like]))
+        return bool(side * now[k] - common <= max(allowed, common))
+
+    for of in _together(compared & (machine >= 0), night, machine, off):
+        others = np.flatnonzero(compared & (night == night[of[0]])) if (collector[of] >= 0).any() else of
+        steps = {k: _step(series, k, now[k]) for k in of[off[of]].tolist()}
+        found = {k: at for k, at in steps.items() if at >= 0 and explains(k, at, of, others)}
+        for k in steps:
+            beside = {at for j, at in found.items() if bearing[j] == bearing[k]}
+            changed[k] = k in found or any(
+                np.sign(now[k]) * series.shift(np.array([k]), at)[0] > 1.0 and explains(k, at, of, others)
+                for at in beside
+            )
+    noted = lasting.common(rows["point"].to_numpy(dtype=np.int64), night)
+    stands = off & ~changed & (noted * now > 0)
+    changed[stands] = (np.abs(now - noted) <= np.fmax(policy.raised_spreads * sd, 0.5 * np.abs(noted)))[stands]
+    return changed
+
+
+def _codes(names: pd.Series) -> Ints:
+    codes, found = pd.factorize(names)
+    return np.where(np.append(pd.isna(found) | (found == ""), True)[codes], -1, codes)
+
+
+def _series(rows: pd.DataFrame, tracks: Tracks, window_days: int) -> Series:
+    usable = np.flatnonzero(~tracks.masked)
+    day = tracks.day[usable]
+    track, row, night = (rows[c].to_numpy(dtype=np.int64) for c in ("track", "row", "day"))
+    begin = np.searchsorted(usable, tracks.start[np.maximum(track, 0)])
+    hi = np.maximum(np.searchsorted(usable, row, side="right"), begin)
+    lo = first_at_least(day, begin, hi, night - window_days)
+    return Series(lo, hi, day, tracks.residual[usable], rows["reference_spread"].to_numpy(dtype=float))
+
+
+def _together(wanted: Bools, night: Ints, machine: Ints, off: Bools) -> list[Ints]:
+    """Rows of one machine and night, where one of them is off."""
+    index = np.flatnonzero(wanted)
+    index = index[np.lexsort((machine[index], night[index]))]
+    begins = (np.diff(night[index], prepend=-1) != 0) | (np.diff(machine[index], prepend=-1) != 0)
+    parts = np.split(index, np.flatnonzero(begins)[1:]) if len(index) else []
+    return [part for part in parts if off[part].any()]
+
+
+def _step(series: Series, k: int, now: float) -> int:
+    """Day on which a level came from under half of where it stands, for good and by one step; -1: it did not."""
+    day, level = (values[series.lo[k] : series.hi[k]] for values in (series.day, series.residual))
+    low = np.flatnonzero(level / now < 0.5)
+    if not len(low) or low[-1] + 1 >= len(level):
+        return -1
+    first = low[-1] + 1
+    own = series.shift(np.array([k]), int(day[first]))[0] * series.spread[k]
+    return int(day[first]) if own * now > 0 and (level[first] - level[first - 1]) / own >= _AT_ONCE else -1
+
+
+def _after(series: Series, k: int, at: int) -> float:
+    """Level of the first nights from day ``at`` on."""
+    first = np.searchsorted(series.day[series.lo[k] : series.hi[k]], at) + series.lo[k]
+    return float(np.median(series.residual[first : min(first + _THEN, series.hi[k])]))
+
+
+def _mostly(moved: Bools, fewest: int) -> bool:
+    return len(moved) >= fewest and float(moved.mean()) >= _MOST
