@@ -14,6 +14,12 @@ from condlube.manipulation.reasons import NOT_TESTABLE
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE, SIGNALS
 
+SUMMARY_COLUMNS = (
+    "point_id", "date", "cell", "known_at", "n", "n_total", "median", "spread", "coverage", "fault", "speed_rpm",
+    "load", "ambient_degc", "speed_lagged_rpm", "load_lagged", "ambient_lagged_degc", "last_value", "last_time",
+)  # fmt: skip
+"""What detection reads of the summaries."""
+
 # What a day could say, in the order in which it is decided.
 SOUND, SLOW, FAULTY, UNTESTABLE, STOPPED = range(5)
 

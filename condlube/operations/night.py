@@ -17,6 +17,7 @@ import pyarrow as pa
 from condlube.backtest.usage import count_begins
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
+from condlube.detection.series import SUMMARY_COLUMNS
 from condlube.detection.visible import visible_expected
 from condlube.errors import CondlubeError
 from condlube.execution import map_batches
@@ -27,7 +28,6 @@ from condlube.policy.model import Policy
 from condlube.register.canonical import dump
 from condlube.schema.arrow import conform, from_frame
 from condlube.schema.nights import as_of, night_of
-from condlube.schema.tables import TABLES
 from condlube.store import views
 from condlube.store.identity import run_id, table_digest, text_digest
 from condlube.store.store import Snapshot, Writer
@@ -66,8 +66,8 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
         snapshot, plant, _fresh(snapshot, earlier, night, plant), known_by, policy, definition.workers, definition.batch
     )
     expected = views.expected(snapshot, known_by).to_pandas()
-    seen = _summaries(snapshot, summaries, lookback(visible_expected(expected, end, known_by), end, zone, policy),
-                      night, known_by)  # fmt: skip
+    first = lookback(visible_expected(expected, end, known_by), end, zone, policy)
+    seen = _summaries(snapshot, summaries, first, night, known_by, SUMMARY_COLUMNS)
     frame = events.to_pandas()
     learned, deviations = compare(plant, seen, expected, frame, night, end, known_by, policy)
     begins = count_begins(plant, frame.assign(supersedes=""), end, known_by)
@@ -126,7 +126,7 @@ def _fresh(snapshot: Snapshot, runs: Sequence[dict[str, Any]], night: date, plan
 
 def _summaries(
     snapshot: Snapshot, fresh: pa.Table, first: date | None, last: date, known_by: datetime,
-    columns: Sequence[str] = TABLES["summaries"].columns,
+    columns: Sequence[str],
 ) -> pd.DataFrame:  # fmt: skip
     """Summaries from ``first`` (None: all) to ``last``; a fresh version of a point's day replaces the stored one."""
     window = [("date", "<=", last), *([("date", ">=", first)] if first else [])]
@@ -134,9 +134,12 @@ def _summaries(
     new = fresh.select(list(columns)).to_pandas(date_as_object=False)
     if first is not None:
         new = new[new["date"] >= pd.Timestamp(first)]
+    if new.empty:
+        return stored
     key = ["point_id", "date"]
-    replaced = pd.MultiIndex.from_frame(stored[key]).isin(pd.MultiIndex.from_frame(new[key]))
-    both: pd.DataFrame = pd.concat([stored[~replaced], new], ignore_index=True)
+    near = stored.loc[stored["date"] >= new["date"].min(), key]
+    replaced = near.index[pd.MultiIndex.from_frame(near).isin(pd.MultiIndex.from_frame(new[key]))]
+    both: pd.DataFrame = pd.concat([stored.drop(index=replaced), new], ignore_index=True)
     return both
 
 
