@@ -15,9 +15,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from condlube.manipulation.kernel import Bools, Floats, Ints
+from condlube.manipulation.kernel import Bools, Floats, Ints, kernel
 
-_AT_ONCE = 4096  # series that are worked on while they are in the cache
 _OVER = 2.0  # a CUSUM over its limit grows no further than this, so that it comes back soon after the level does
 _CLIP = 4.0  # a single night counts at most so many spreads, so that no single night signals by itself
 
@@ -91,20 +90,23 @@ def signals(
 
     Values are residuals less ``allowance`` (what the expected level itself may be wrong) in spreads.
     """
-    made = np.zeros(len(lo), dtype=bool)
     late = correlation * (1.0 - weight)
     top = limit * np.sqrt(weight / (2.0 - weight) * (1.0 + late) / (1.0 - late))
     scale = np.sqrt((1.0 + correlation) / (1.0 - correlation))
-    for begin in range(0, len(lo), _AT_ONCE):
-        some = slice(begin, begin + _AT_ONCE)
-        level, high = np.zeros(len(lo[some])), np.zeros(len(lo[some]))
-        stop, over, wide = hi[some], allowance[some], spread[some]
-        for night in range(int((hi - lo)[some].max(initial=0))):
-            row = lo[some] + night
-            inside = row < stop
-            z = np.clip((residual[np.where(inside, row, 0)] - over) / wide, -_CLIP, _CLIP)
-            level = np.where(inside, np.maximum(0.0, weight * z + (1.0 - weight) * level), level)
-            higher = np.minimum(np.maximum(0.0, high + z / scale[some] - k), h + _OVER)
-            high = np.where(inside, higher, high)
-        made[some] = (level > top[some]) | (high > h)
+    return _signals(lo, hi, residual, spread, allowance, scale, top, weight, k, h)
+
+
+@kernel
+def _signals(
+    lo: Ints, hi: Ints, residual: Floats, spread: Floats, allowance: Floats, scale: Floats, top: Floats, weight: float,
+    k: float, h: float,
+) -> Bools:  # fmt: skip
+    made = np.zeros(len(lo), dtype=np.bool_)
+    for i in range(len(lo)):
+        level, high = 0.0, 0.0
+        for row in range(lo[i], hi[i]):
+            z = min(max((residual[row] - allowance[i]) / spread[i], -_CLIP), _CLIP)
+            level = max(0.0, weight * z + (1.0 - weight) * level)
+            high = min(max(0.0, high + z / scale[i] - k), h + _OVER)
+        made[i] = level > top[i] or high > h
     return made

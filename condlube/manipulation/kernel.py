@@ -100,12 +100,17 @@ def medians(value: Floats, first: Ints, stop: Ints) -> Floats:
     return made
 
 
+@kernel
 def first_at_least(value: Ints, lo: Ints, hi: Ints, least: Ints) -> Ints:
     """First row of each ascending series ``lo[k]`` to ``hi[k]`` with at least ``least[k]``; ``hi[k]`` if none."""
-    below, above = lo.astype(np.int64), hi.astype(np.int64)
-    while (going := np.flatnonzero(below < above)).size:
-        middle = (below[going] + above[going]) // 2
-        under = value[middle] < least[going]
-        below[going] = np.where(under, middle + 1, below[going])
-        above[going] = np.where(under, above[going], middle)
-    return below
+    made = np.empty(len(lo), dtype=np.int64)
+    for k in range(len(lo)):
+        below, above = lo[k], hi[k]
+        while below < above:
+            middle = (below + above) // 2
+            if value[middle] < least[k]:
+                below = middle + 1
+            else:
+                above = middle
+        made[k] = below
+    return made

@@ -13,8 +13,9 @@ def test_theil_sen_equals_scipy():
     x = np.sort(random.uniform(0, 90, (5, 14)), axis=1)
     y = 0.05 * x + random.normal(0, 1, (5, 14))
     y[3:] = np.cumsum(y[3:], axis=1)
-    slope, low, high = theil_sen(x, y, 1.6448536269514722)
-    wider = correction(y, slope * (x[:, -1] - x[:, 0]) / 13) > 1
+    slope, low, high = np.transpose([theil_sen(*series, 1.6448536269514722) for series in zip(x, y, strict=True)])
+    steps = slope * (x[:, -1] - x[:, 0]) / 13
+    wider = [correction(*series) > 1 for series in zip(y, steps, strict=True)]
     assert set(wider) == {True, False}
     for k in range(5):
         outside = theilslopes(y[k], x[k], alpha=0.9)
@@ -31,12 +32,11 @@ def test_mann_kendall_and_its_correction_equal_pymannkendall(seed):
     random = np.random.default_rng(seed)
     y = np.cumsum(random.normal(size=25)) if seed % 2 else np.round(random.normal(size=25), 1)
     plain = pymannkendall.original_test(y)
-    s, variance = mann_kendall(y[None])
-    assert (s[0], variance[0]) == (plain.s, pytest.approx(plain.var_s))
+    s, variance = mann_kendall(y)
+    assert (s, variance) == (plain.s, pytest.approx(plain.var_s))
     corrected = pymannkendall.hamed_rao_modification_test(y)
     if np.isfinite(corrected.var_s):
-        factor = correction(y[None], np.array([corrected.slope]))
-        assert factor[0] * variance[0] == pytest.approx(corrected.var_s, rel=1e-9)
+        assert correction(y, corrected.slope) * variance == pytest.approx(corrected.var_s, rel=1e-9)
 
 
 def test_weekly_slopes_find_a_slow_creep_and_give_its_interval():
