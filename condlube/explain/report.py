@@ -10,6 +10,7 @@ from typing import Any
 
 from condlube.advisory.change import Change
 from condlube.explain import readers
+from condlube.explain.cautions import GENERAL
 from condlube.explain.phrases import STATES
 from condlube.explain.pictures import spark, waterfall
 from condlube.explain.sentences import second, sentence
@@ -20,6 +21,7 @@ MOST_TOLD = 200
 """So many flagged bearings are told in full, the most urgent ones ..."""
 MOST_WORK = 500
 """... and so many lines of work of each kind."""
+GROUPS = {"new": "New tonight", "changed": "Changed tonight", "lasting": "Lasting"}
 MOST_TEXT = 400
 """A text of the register or the reader is cut to so many characters."""
 
@@ -27,7 +29,8 @@ MOST_TEXT = 400
 @dataclass(frozen=True)
 class Flagged:
     """One matter to be told. ``bearing`` and ``decision`` are rows of the schema; ``also`` are the other bearings that
-    it concerns; ``standing`` says in words how it stands; ``bars`` are name, bits and running total for ``state``."""
+    it concerns; ``standing`` says in words how it stands, ``group`` is one of ``GROUPS``; ``bars`` are name, bits and
+    running total for ``state``."""
 
     bearing: Row
     also: Sequence[str]
@@ -39,12 +42,13 @@ class Flagged:
     changes: Sequence[Change]
     trend_source: str
     trend: Sequence[float | None]
+    group: str
 
 
 @dataclass(frozen=True)
 class Night:
-    """What the report tells of. ``flagged`` are the first of ``found`` matters, the most urgent first; ``work`` and
-    ``inspections`` rows of the lists; ``data`` lines about the data; ``known_by`` in the site's time."""
+    """What the report tells of. ``flagged`` are the first of ``found`` matters, in each group the most urgent first;
+    ``work`` and ``inspections`` rows of the lists; ``data`` lines about the data; ``known_by`` in the site's time."""
 
     site: str
     zone: str
@@ -78,10 +82,16 @@ def _lines(night: Night) -> Iterator[str]:
     rest = f"; told are the first {len(night.flagged)}" if night.found > len(night.flagged) else ""
     yield f'<section aria-labelledby="flagged"><h2 id="flagged">Flagged ({night.found}){rest}</h2>'
     if not night.flagged:
-        yield "<p>Nothing was flagged.</p>"
-    for one in night.flagged:
-        yield from _flagged(one)
+        yield f"<p>Nothing is flagged: all {sum(night.counts.values())} bearings are left alone.</p>"
+    for group, title in GROUPS.items():
+        own = [one for one in night.flagged if one.group == group]
+        if own or (night.flagged and group == "new"):
+            yield f"<h3>{title} ({len(own)})</h3>"
+        for one in own:
+            yield from _flagged(one, night.policy_digest)
     yield '</section>\n<section aria-labelledby="work"><h2 id="work">Work</h2>'
+    if night.work or night.inspections:
+        yield f'<p class="cautions"><b>Every job:</b> {" ".join(GENERAL)}</p>'
     yield from _work("To grease, or falling due", night.work, "worklist.csv", _greasing)
     yield from _work("To inspect", night.inspections, "inspections.csv", _inspection)
     yield '</section>\n<section aria-labelledby="data"><h2 id="data">Data</h2><ul>'
@@ -94,11 +104,11 @@ def _lines(night: Night) -> Iterator[str]:
     )
 
 
-def _flagged(one: Flagged) -> Iterator[str]:
+def _flagged(one: Flagged, policy_digest: str) -> Iterator[str]:
     decision = one.decision
     call = "not decided" if not decision["call"] else decision["call"]
-    yield f'<article><h3>{_text(decision["bearing_id"])} <span class="call">{call}</span> <small>'
-    yield f"{_place(one.bearing)}; {_text(one.standing)}</small></h3>"
+    yield f'<article><h4>{_text(decision["bearing_id"])} <span class="call">{call}</span> <small>'
+    yield f"{_place(one.bearing)}; {_text(one.standing)}</small></h4>"
     yield f'<p class="sentence">{_text(f"{sentence(decision, one.evidence)} {second(decision)}".strip())}</p>'
     if one.also:
         yield f"<p>The same on {_text(', '.join(one.also))}.</p>"
@@ -113,7 +123,7 @@ def _flagged(one: Flagged) -> Iterator[str]:
         yield f"<details><summary>Evidence for “{STATES[one.state]}”, and what would change the call</summary>"
         yield waterfall(one.bars, "Bits from the prior to the odds, row by row") + "<ul>"
         yield from (f"<li>{_text(line)}</li>" for line in readers.what_changes(one.changes, decision))
-        yield f"</ul><p>{_text(readers.auditor(decision, ''))}</p></details>"
+        yield f"</ul><p>{_text(readers.auditor(decision, policy_digest))}</p></details>"
     yield "</article>"
 
 
@@ -126,21 +136,29 @@ def _work(title: str, rows: Sequence[Row], file: str, line: Any) -> Iterator[str
         yield line(row)
         if row["permit"]:
             yield f"<p><b>{_text(row['permit'])}</b></p>"
-        yield f'<p class="cautions">{_text(row["cautions"])}</p></article>'
+        yield f'<p class="cautions">{" ".join(_text(line) for line in row["hazards"])}</p></article>'
     if len(rows) > MOST_WORK:
         yield f"<p>And {len(rows) - MOST_WORK} more, in {file}.</p>"
 
 
 def _greasing(row: Row) -> str:
-    grams = "" if row["grease_g"] is None else f": {row['grease_g']:g} g of {row['grease_id'] or 'the grease in it'}"
-    strokes = "" if row["strokes"] is None else f", {row['strokes']} strokes"
-    return f"<p><b>{_text(row['task'] + grams + strokes)}</b>{_by(row)}</p><p>{_text(row['how'])}</p>"
+    dose = "" if row["grease_g"] is None else f": {_dose(row)}"
+    task = str(row["task"])
+    return f"<p><b>{_text(task[:1].upper() + task[1:])}{dose}</b>{_by(row)}</p><p>{_text(row['how'])}</p>"
 
 
 def _inspection(row: Row) -> str:
-    return (
-        f"<p><b>Look first at the {_text(row['look_at'] or 'bearing')}</b>{_by(row)}</p><p>{_text(row['look_for'])}</p>"
-    )
+    then = "" if row["grease_g"] is None else (
+        f"<p>Then, unless the inspection speaks against it: <b>{_dose(row)}</b>. {_text(row['how'])}</p>"
+    )  # fmt: skip
+    look = row["look_at"] or "bearing"
+    return f"<p><b>Look first at the {_text(look)}</b>{_by(row)}</p><p>{_text(row['look_for'])}</p>{then}"
+
+
+def _dose(row: Row) -> str:
+    strokes = "" if row["strokes"] is None else f", {row['strokes']} strokes"
+    shots = f", in {row['shots']} shots while listening" if row["shots"] else ""
+    return f"{row['grease_g']:g} g of {_text(row['grease_id'] or 'the grease that is in it')}{strokes}{shots}"
 
 
 def _by(row: Row) -> str:
@@ -170,7 +188,7 @@ html{font:16px/1.45 "Source Sans 3","Noto Sans","DejaVu Sans",sans-serif;backgro
 body{margin:0 auto;max-width:62rem;padding:0 1rem 2rem;overflow-wrap:anywhere}
 h1{font-size:1.5rem;border-bottom:2px solid;padding:.6rem 0 .4rem}
 h2{font-size:1.25rem;border-bottom:1px solid;margin-top:2rem}
-h3{font-size:1.08rem;margin:.2rem 0}h4{font-size:1rem;margin:0}p{margin:.25rem 0}
+h3{font-size:1.08rem;margin:1.2rem 0 .2rem}h4{font-size:1.02rem;margin:0}p{margin:.25rem 0}
 a{color:var(--line);margin-right:1rem}
 small,footer,.tally{color:var(--soft)}small{font-weight:400}
 article{border-bottom:1px solid var(--rule);padding:.7rem 0;break-inside:avoid}

@@ -93,7 +93,11 @@ class Desk:
         nights = tuple(run["night"] for run in standing)
         runs = tuple(run for run in standing if night is None or run["night"] <= night)
         if not runs or (night is not None and runs[-1]["night"] != night):
-            raise NotThere("no night was decided yet" if night is None else f"the night {night} was not decided")
+            raise NotThere(
+                "no night was decided yet: `condlube nightly` takes the readings in and decides the first"
+                if night is None or not nights
+                else f"the night {night} was not decided; decided are {nights[0]} to {nights[-1]}"
+            )
         kept = self._kept(runs[-1]["night"], max(run["commit_id"] for run in runs))
         register, bearings = self._register(runs[-1]["register_digest"])
         now, before = (

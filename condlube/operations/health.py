@@ -50,13 +50,17 @@ class SourceState:
 
 @dataclass(frozen=True)
 class Health:
-    """``statuses`` counts the sources of evidence by what could be said; ``unknown_tags`` maps a tag to its lines."""
+    """``statuses`` counts the sources of evidence by what could be said; ``unknown_tags`` maps a tag to its lines.
+    ``files`` are newest first; ``tag_in`` gives the newest one with an unknown tag, ``reason_in`` that of each source
+    with lines rejected for a reason."""
 
     statuses: Mapping[str, int]
     silent: Sequence[Silent]
     sources: Sequence[SourceState]
     unknown_tags: Mapping[str, int]
     files: Sequence[Row]
+    tag_in: Mapping[str, str]
+    reason_in: Mapping[str, Mapping[str, str]]
 
 
 def health(sight: Sight) -> Health:
@@ -69,10 +73,15 @@ def health(sight: Sight) -> Health:
                                                         "temperature")]  # fmt: skip
     silent = [row for row in levels if row["status"] in SILENT]
     last = _last_readings(sight, [row["point_id"] for row in silent if row["window_to"] is None])
-    ingests = sight.snapshot.ledger_rows("ingests")
+    ingests = sorted(sight.snapshot.ledger_rows("ingests"), key=lambda row: (row["known_at"], row["file"]))
     unknown: Counter[str] = Counter()
+    tag_in: dict[str, str] = {}
+    reason_in: dict[str, dict[str, str]] = {}
     for row in ingests:
-        unknown.update(json.loads(row["counts"]).get("unknown_tags", {}))
+        tags = json.loads(row["counts"]).get("unknown_tags", {})
+        unknown.update(tags)
+        tag_in.update(dict.fromkeys(tags, row["ingest_id"]))
+        reason_in.setdefault(row["source"], {}).update(dict.fromkeys(reasons_of(row), row["ingest_id"]))
     by_source: dict[str, list[Row]] = {}
     for row in ingests:
         by_source.setdefault(row["source"], []).append(row)
@@ -85,14 +94,16 @@ def health(sight: Sight) -> Health:
         ),
         [_source(name, taken, sight.run["as_of"]) for name, taken in sorted(by_source.items())],
         dict(unknown.most_common()),
-        list(reversed(ingests)),
+        ingests[::-1],
+        tag_in,
+        reason_in,
     )  # fmt: skip
 
 
-def rejected_lines(sight: Sight, ingest_id: str, reason: str = "") -> list[Row]:
-    """The first rejected lines of a file, by line."""
+def rejected_lines(sight: Sight, ingest_id: str, reason: str = "", text: str = "") -> list[Row]:
+    """The first rejected lines of a file, by line: those with ``reason``, and with ``text`` in them, where given."""
     filters = [("ingest_id", "=", ingest_id), *([("reason", "=", reason)] if reason else [])]
-    found = rows(sight.snapshot.read("rejects", None, filters))
+    found = [row for row in rows(sight.snapshot.read("rejects", None, filters)) if text in (row["raw"] or "")]
     return sorted(found, key=lambda row: (row["line"], row["field"] or ""))[:LINES_MOST]
 
 

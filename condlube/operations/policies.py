@@ -111,6 +111,11 @@ def entries(policy: Policy) -> dict[str, list[Entry]]:
     return made
 
 
+def section_comments() -> dict[str, str]:
+    """What the default policy says beside the head of a section."""
+    return dict(re.findall(r"(?m)^\[([\w.]+)\]\s*#\s*(.+)$", default_policy()))
+
+
 def compare(before: Policy, after: Policy) -> list[Difference]:
     """Every key that differs."""
     return differences(before, after)

@@ -13,6 +13,7 @@ from condlube.advisory.matters import Matter
 from condlube.operations.desk import Row, Sight, evidence_of
 from condlube.operations.matters import standing_matters
 from condlube.operations.reviews import newest_reviews
+from condlube.operations.tasks import act_by
 from condlube.schema.words import CRITICALITIES, STATES
 from condlube.store.rows import rows
 
@@ -70,6 +71,16 @@ class Line:
     @property
     def bearing_id(self) -> str:
         return str(self.decision["bearing_id"])
+
+    @property
+    def by(self) -> date | None:
+        """The last day for what is called."""
+        return act_by(self.decision)
+
+    @property
+    def named(self) -> bool:
+        """Whether the reason of the call names a state; else ``state`` is merely the likeliest fault."""
+        return str(self.decision["reason"] or "").partition(" ")[0] in STATES
 
     @property
     def reviewed(self) -> bool:
@@ -164,11 +175,14 @@ def is_flagged(decision: Row) -> bool:
 
 
 def urgency(line: Line) -> tuple[Any, ...]:
-    """Order of the queue: new before lasting; then by due date, what a failure would mean, and how sure it is."""
-    due = line.decision["due_date"] or date.max
+    """Order of the queue: new before lasting; then by the last day to act, what a failure would mean to the plant, and
+    what leaving it alone is expected to cost."""
     weight = line.bearing.get("criticality")
     rank = CRITICALITIES.index(weight) if weight in CRITICALITIES else 0
-    return STANDINGS.index(line.standing), bool(line.decision["call"]), due, -rank, -line.probability, line.bearing_id
+    return (
+        STANDINGS.index(line.standing), bool(line.decision["call"]), line.by or date.max, -rank,
+        -(line.decision["cost_hold"] or 0.0), line.bearing_id,
+    )  # fmt: skip
 
 
 def leading_state(decision: Row) -> tuple[str, float]:

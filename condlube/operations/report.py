@@ -38,7 +38,7 @@ def static_report(desk: Desk, night: date | None = None) -> str:
     site = sight.register.site
     return report(Night(
         site.name, site.zone.key, sight.night, sight.run["run_id"], sight.run["known_by"].astimezone(site.zone),
-        policy.digest, {call: calls.count(call) for call in (*ACTIONS, "failed")}, len(flagged),
+        sight.run["policy_digest"], {call: calls.count(call) for call in (*ACTIONS, "failed")}, len(flagged),
         [_flagged(line, policy) for line in with_evidence(sight, flagged[:MOST_TOLD])], jobs, looks, _data(sight),
     ))  # fmt: skip
 
@@ -52,7 +52,7 @@ def _flagged(line: Line, policy: Policy) -> Flagged:
     stands = standing(line.matter, line.decision["night"]) if line.matter else f"{line.standing} tonight"
     also = [other.bearing_id for other in line.also]
     return Flagged(line.bearing, also, line.decision, line.evidence, stands, line.state, bars, turned,
-                   line.trend_source, line.trend)  # fmt: skip
+                   line.trend_source, line.trend, line.standing)  # fmt: skip
 
 
 def _data(sight: Sight) -> list[str]:

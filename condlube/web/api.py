@@ -94,12 +94,14 @@ def router(frame: Frame) -> APIRouter:
         return answer(queue(frame.desk.sight(night), filters))
 
     @made.get("/bearing")
-    def get_bearing(session: Known, id: Annotated[str, Query()], night: Night = None) -> Response:
-        """One bearing: decision, evidence, trends, events, verdicts, and what is said about it."""
+    def get_bearing(session: Known, id: Annotated[str, Query()], night: Night = None, whole: bool = False) -> Response:
+        """One bearing: decision, evidence, trends, events, verdicts, and what is said about it. Of trends a sample of
+        the older nights, with whole=true every night."""
         sight = frame.desk.sight(night)
-        found = bearing_night(frame.desk, sight, id)
-        policy = frame.desk.policy(sight.run["policy_digest"])
-        return answer({"night": found, "told": told(found.decision, found.evidence, found.bearing, policy)})
+        found = bearing_night(frame.desk, sight, id, whole)
+        digest = sight.run["policy_digest"]
+        said = told(found.decision, found.evidence, found.bearing, frame.desk.policy(digest), digest)
+        return answer({"night": found, "told": said})
 
     @made.get("/evidence")
     def get_evidence(session: Known, id: Annotated[str, Query()], night: Night = None) -> Response:
@@ -125,13 +127,13 @@ def router(frame: Frame) -> APIRouter:
         return answer(health(frame.desk.sight(night)))
 
     @made.get("/data/rejected")
-    def get_rejected(session: Known, ingest: Annotated[str, Query()], reason: str = "") -> Response:
-        """The first rejected lines of a file."""
-        return answer(rejected_lines(frame.desk.sight(), ingest, reason))
+    def get_rejected(session: Known, ingest: Annotated[str, Query()], reason: str = "", text: str = "") -> Response:
+        """The first rejected lines of a file: for a reason, and with a text in them, where given."""
+        return answer(rejected_lines(frame.desk.sight(), ingest, reason, text))
 
     @made.get("/policy")
     def get_policy(session: Known, name: str = policies.IN_FORCE, against: str = "", trial: bool = False) -> Response:
-        """A policy as text; with ``against`` also what differs, with ``trial`` the calls that would change tonight."""
+        """A policy as text; with against also what differs, with trial too the calls that would change tonight."""
         sight = frame.desk.sight()
         found = policies.choices(frame.desk, sight)
         one = policies.chosen(found, name)

@@ -19,18 +19,21 @@ POINTS = 260
 
 @dataclass(frozen=True)
 class Mark:
-    """Something that happened: ``kind`` is an event's or a call's word, drawn by its own shape."""
+    """Something that happened or stood from ``at`` to ``until``: ``kind`` is an event's or a call's word, drawn by its
+    own shape."""
 
     at: date
     kind: str
     title: str
+    until: date | None = None
 
 
 def trend(
     label: str, nights: Sequence[date], observed: Values, expected: Values, low: Values, high: Values,
     marks: Sequence[Mark], calls: Sequence[Mark],
 ) -> Markup:  # fmt: skip
-    """Observed level against the expected band. ``marks`` stand over the whole height, ``calls`` in a row below."""
+    """Observed level against the expected band. ``marks`` stand over the whole height, ``calls`` in a row below: a
+    shape on the first night of each, and a line for as long as it stood."""
     inside = [v for values in (observed, low, high) for v in values if v is not None]
     if not nights or not inside:
         return Markup("")
@@ -60,7 +63,8 @@ def trend(
             points = " ".join(f"{x(nights[k]):.1f},{y(values[k] or 0.0):.1f}" for k in run)
             parts.append(f'<polyline class="{name}" points="{points}"/>')
     parts.extend(_mark(mark, x(mark.at)) for mark in marks if first <= mark.at <= nights[-1])
-    parts.extend(_call(call, x(call.at)) for call in calls if first <= call.at <= nights[-1])
+    shown = (call for call in calls if first <= (call.until or call.at) and call.at <= nights[-1])
+    parts.extend(_call(call, x(max(call.at, first)), x(min(call.until or call.at, nights[-1]))) for call in shown)
     return Markup("".join([*parts, "</svg>"]))
 
 
@@ -101,13 +105,14 @@ def _mark(mark: Mark, x: float) -> str:
     return f'<g class="event {escape(mark.kind)}"><title>{escape(mark.title)}</title>{line}{shape}</g>'
 
 
-def _call(call: Mark, x: float) -> str:
+def _call(call: Mark, x: float, end: float) -> str:
     y = HEIGHT - BOTTOM + 12
     shape = {
         "grease": f'<path class="full" d="M{x:.1f} {y + 5:g}l-4 -8h8z"/>',
         "inspect": f'<path class="open" d="M{x:.1f} {y - 5:g}l5 5l-5 5l-5 -5z"/>',
-    }.get(call.kind, f'<line x1="{x - 2:.1f}" x2="{x + 2:.1f}" y1="{y:g}" y2="{y:g}"/>')
-    return f'<g class="call {escape(call.kind)}"><title>{escape(call.title)}</title>{shape}</g>'
+    }.get(call.kind, f'<path class="cross" d="M{x - 4:.1f} {y - 4:g}l8 8m0 -8l-8 8"/>')
+    line = f'<path class="stood" d="M{x:.1f} {y:g}H{end:.1f}"/>' if end > x else ""
+    return f'<g class="call {escape(call.kind)}"><title>{escape(call.title)}</title>{line}{shape}</g>'
 
 
 def _scale(low: float, high: float) -> tuple[float, float, list[float]]:

@@ -20,7 +20,7 @@ from condlube.web.sessions import COOKIE, Session
 
 RECORDED = (
     "time", "grease_g", "grease_id", "level_before", "level_after", "outlet_open", "purge", "finding", "failure_mode",
-    "lubrication_related", "note",
+    "lubrication_related", "supersedes", "note",
 )  # fmt: skip
 
 

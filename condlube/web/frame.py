@@ -72,7 +72,8 @@ class Frame:
 
     def fail(self, request: Request, status: int, message: str, session: Session | None = None) -> Response:
         """A page that says what is wrong."""
-        return self.show(request, session, "error.html", None, status, message=message)
+        known = session or getattr(request.state, "session", None)
+        return self.show(request, known, "error.html", None, status, message=message)
 
     def backtests(self) -> list[Path]:
         """Reports of backtests in the output folder, newest first."""

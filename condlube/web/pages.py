@@ -1,19 +1,23 @@
 """The pages that are looked at. Each reads one sight through an operation and fills one template."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
+from itertools import groupby
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
+from condlube.acquisition.reasons import REASONS as REASONS_OF_LINES
+from condlube.explain.cautions import GENERAL
 from condlube.explain.table import source_name
 from condlube.operations import policies
 from condlube.operations.bearing import bearing_night, odds_bits, waterfall
+from condlube.operations.desk import Row
 from condlube.operations.files import csv_text
 from condlube.operations.fleet import LIFE_EDGES, fleet
-from condlube.operations.health import health, reasons_of, rejected_lines
+from condlube.operations.health import LINES_MOST, health, reasons_of, rejected_lines
 from condlube.operations.queue import FLAGGED, Filters, queue, queue_lines
 from condlube.operations.reviews import REASONS
 from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS
@@ -23,7 +27,7 @@ from condlube.schema import words
 from condlube.web.charts import Mark
 from condlube.web.frame import Frame
 from condlube.web.sessions import Session
-from condlube.web.telling import told
+from condlube.web.telling import SECTIONS, told
 
 Night = Annotated[date | None, Query()]
 
@@ -60,7 +64,8 @@ def router(frame: Frame) -> APIRouter:
             (name, [r for r in jobs if (r["route"] or "-") == name], [r for r in looks if (r["route"] or "-") == name])
             for name in routes if route in ("", name)
         ]  # fmt: skip
-        return frame.show(request, session, "worklist.html", sight, routes=routes, by_route=by_route, route=route)
+        return frame.show(request, session, "worklist.html", sight, routes=routes, by_route=by_route, route=route,
+                          general=GENERAL)  # fmt: skip
 
     @made.get("/worklist.csv")
     def export_worklist(session: Known, night: Night = None, route: str = "", kind: str = "grease") -> Response:
@@ -89,14 +94,18 @@ def router(frame: Frame) -> APIRouter:
         return frame.show(request, session, "health.html", sight, health=health(sight), reasons_of=reasons_of)
 
     @made.get("/data/rejected")
-    def show_rejected(request: Request, session: Known, ingest: str, reason: str = "", night: Night = None) -> Response:
+    def show_rejected(
+        request: Request, session: Known, ingest: str, reason: str = "", text: str = "", night: Night = None
+    ) -> Response:
         sight = frame.desk.sight(night)
         held = sight.snapshot.ledger_rows("ingests", {"ingest_id": ingest})
         if not held:
             return frame.fail(request, 404, f"no file was taken in as {ingest!r}", session)
-        lines = rejected_lines(sight, ingest, reason)
-        return frame.show(request, session, "rejected.html", sight, file=held[0], lines=lines, reason=reason,
-                          reasons=reasons_of(held[0]))  # fmt: skip
+        lines = rejected_lines(sight, ingest, reason, text)
+        return frame.show(
+            request, session, "rejected.html", sight, file=held[0], lines=lines, reason=reason, text=text,
+            why=REASONS_OF_LINES, reasons=reasons_of(held[0]), most=LINES_MOST,
+        )  # fmt: skip
 
     @made.get("/policy")
     def show_policy(
@@ -108,10 +117,12 @@ def router(frame: Frame) -> APIRouter:
         one = policies.chosen(found, name)
         other = policies.chosen(found, against) if against else None
         tried = try_policy(sight, other.policy, one.policy) if other and trial else None
+        entries = policies.entries(one.policy)
         return frame.show(
             request, session, "policy.html", sight, choices=found, one=one, other=other, written=written,
-            unreadable=policies.unreadable(frame.desk.definition),
-            entries=policies.entries(one.policy), trial=tried,
+            unreadable=policies.unreadable(frame.desk.definition), entries=by_section(entries), trial=tried,
+            meanings={entry.key: entry.meaning for rows in entries.values() for entry in rows},
+            about={**policies.section_comments(), **SECTIONS},
             differences=policies.compare(other.policy, one.policy) if other else [],
         )  # fmt: skip
 
@@ -139,22 +150,52 @@ def bearing_page(
     steps = waterfall(found.evidence, shown)
     bars = [(source_name(step.evidence["source"]), step.bits, step.total) for step in steps]
     before, after = neighbours(order, bearing_id)
+    digest = sight.run["policy_digest"]
+    policy = frame.desk.policy(digest)
     zone = sight.register.site.zone
     marks = [
         Mark(row["time"].astimezone(zone).date(), row["kind"], f"{row['time'].astimezone(zone):%Y-%m-%d} {row['kind']}")
         for row in found.events
     ]
-    calls = [Mark(row["night"], row["call"] or "failed", f"{row['night']} {row['call']}") for row in found.decisions]
     return frame.show(
         request, session, "bearing.html", sight, status,
-        found=found, b=found.bearing, d=found.decision, state=shown, marks=marks, calls=calls,
+        found=found, b=found.bearing, d=found.decision, state=shown, marks=marks, calls=called(found.decisions),
+        earlier=alike(found.decisions),
         bars=bars,
         odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words, reasons=REASONS,
-        told=told(found.decision, found.evidence, found.bearing, frame.desk.policy(sight.run["policy_digest"])),
+        told=told(found.decision, found.evidence, found.bearing, policy, digest), other_policy=policy.digest != digest,
         previous=before, following=after,
         today=frame.desk.today(frame.clock()),
         **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, **said},
     )  # fmt: skip
+
+
+def by_section(entries: Mapping[str, list[policies.Entry]]) -> dict[str, dict[str, list[policies.Entry]]]:
+    """Entries of a policy by section and part of it."""
+    made: dict[str, dict[str, list[policies.Entry]]] = {}
+    for part, rows in entries.items():
+        made.setdefault(part.partition(".")[0], {})[part] = rows
+    return made
+
+
+def alike(decisions: Sequence[Row]) -> list[tuple[date, Row]]:
+    """Newest first, the first night and the last decision of every stretch of nights that were decided alike."""
+    made = []
+    for _, stretch in groupby(decisions, key=lambda row: (row["call"], row["reason"], row["condition_status"])):
+        held = list(stretch)
+        made.append((held[0]["night"], held[-1]))
+    return made[::-1]
+
+
+def called(decisions: Sequence[Row]) -> list[Mark]:
+    """One mark for every unbroken stretch of nights with the same call, holds left out."""
+    made = []
+    for call, stretch in groupby(decisions, key=lambda row: row["call"] or "failed"):
+        nights = [row["night"] for row in stretch]
+        if call != "hold":
+            span = f"{nights[0]}" if len(nights) == 1 else f"{nights[0]} to {nights[-1]}"
+            made.append(Mark(nights[0], call, f"{span}: {call}", nights[-1]))
+    return made
 
 
 def neighbours(order: Sequence[str], bearing_id: str) -> tuple[str | None, str | None]:

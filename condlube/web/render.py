@@ -17,9 +17,13 @@ from markupsafe import Markup
 from condlube.explain.phrases import MATTERS
 from condlube.explain.sentences import sentence
 from condlube.explain.table import source_name
+from condlube.schema.columns import COLUMNS
 from condlube.web import charts, telling
 
 HERE = Path(__file__).parent
+_UNITS = {"degC": "°C", "1": "", "mm2/s": "mm²/s", "canonical": ""}
+_SUFFIXES = {"degC": "_degc", "mm": "_mm", "K": "_k", "g": "_g", "h": "_h", "kW": "_kw", "r/min": "_rpm", "m": "_m",
+             "kg": "_kg", "N": "_n"}  # fmt: skip
 # Calls are told by a word and a shape; colour adds nothing.
 _SHAPES = {
     "grease": '<path class="full" d="M7 12L2 3h10z"/>',
@@ -36,11 +40,14 @@ def environment(zone: ZoneInfo, site: str) -> Environment:
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     made.filters.update(
-        day=day, num=num, at=partial(at, zone=zone), shape=shape, words=lambda code: code.replace("_", " ")
-    )
+        day=day, num=num, at=partial(at, zone=zone), shape=shape, words=lambda code: code.replace("_", " "),
+        chance=chance, unit=unit, label=label, figure=figure, held=held,
+        capitalize_first=lambda text: text[:1].upper() + text[1:],
+    )  # fmt: skip
     made.globals.update(
         site=site, zone=zone.key, charts=charts, source_name=source_name, state_name=telling.state_name,
-        row_says=telling.row_says, says=sentence, matter_says=MATTERS.get, link=link, plain=plain,
+        row_says=telling.row_says, answer_says=telling.ANSWERS.get, says=sentence, matter_says=MATTERS.get, link=link,
+        plain=plain,
     )  # fmt: skip
     return made
 
@@ -58,6 +65,43 @@ def at(value: datetime | None, zone: ZoneInfo, empty: str = "") -> str:
 def num(value: float | None, digits: int = 0, empty: str = "") -> str:
     """A number with so many decimals; nothing where there is none."""
     return empty if value is None or not isfinite(value) else f"{value:,.{digits}f}"
+
+
+def chance(value: float | None) -> str:
+    """A probability in per cent, with as many figures as mean something."""
+    if value is None:
+        return ""
+    if value < 0.0005 or value > 0.995:
+        return "under 0.1 %" if value < 0.0005 else "over 99 %"
+    return f"{value * 100:.{0 if value >= 0.0995 else 1}f} %"
+
+
+def figure(value: float | None) -> str:
+    """A measured number with four figures."""
+    if value is None or not isfinite(value):
+        return ""
+    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+
+
+def unit(code: str | None) -> str:
+    """A canonical unit as it is printed."""
+    return _UNITS.get(code or "", code or "")
+
+
+def label(name: str) -> Markup:
+    """A column of the schema as people read it: its name, its unit, and its meaning to be asked for."""
+    column = COLUMNS[name]
+    said = name.removesuffix(_SUFFIXES.get(column.unit, "\0"))
+    shown = unit(column.unit) if said != name else ""
+    said = said.replace("_", " ")
+    return Markup('<span title="{}">{}</span>{}').format(column.meaning, said, f", {shown}" if shown else "")
+
+
+def held(value: Any, name: str) -> str:
+    """A value of a column of the schema as people read it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return plain(value).replace("_", " ") if COLUMNS[name].choices else plain(value)
 
 
 def shape(call: str | None) -> Markup:

@@ -5,6 +5,7 @@ from ipaddress import ip_address
 from pathlib import Path
 from threading import Thread
 from time import sleep
+from warnings import filterwarnings
 
 from condlube.errors import CondlubeError
 from condlube.operations.access import Access, access_file
@@ -23,6 +24,7 @@ def serve(site: Path, host: str, port: int) -> None:
     Raises ``CondlubeError`` when ``host`` is not this machine alone and nobody has credentials.
     """
     import uvicorn
+    from pydantic.warnings import UnsupportedFieldAttributeWarning
 
     from condlube.web.app import create_app
 
@@ -33,6 +35,8 @@ def serve(site: Path, host: str, port: int) -> None:
             f"host {host}: the pages would be open to the network. Give somebody credentials first with "
             f"`condlube access {site} NAME --role analyst`, or keep to 127.0.0.1"
         )
+    # The framework silences this in a way that another thread can undo.
+    filterwarnings("ignore", category=UnsupportedFieldAttributeWarning)
     app = create_app(site, access)
     Thread(target=keep_warm, args=(app.state.frame,), daemon=True).start()
     uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False)

@@ -15,6 +15,32 @@ from condlube.explain.sentences import second, sentence
 from condlube.operations.desk import Row
 from condlube.policy.model import Policy
 
+ANSWERS = {
+    "held": "fell and stayed down", "returned": "fell and came back", "none": "no effect", "worse": "rose",
+    "unknown": "not raised before: not judged",
+}  # fmt: skip
+"""How a point answered a greasing, in a word or two."""
+
+
+SECTIONS = {
+    "policy": "who wrote it, and why",
+    "quality": "when a reading is sound, doubtful or faulty",
+    "running": "when a machine counts as running",
+    "summary": "how the readings of a day are summed up",
+    "reference": "how the expected level is learned",
+    "detection": "when a level counts as raised, risen, fallen or silent",
+    "life": "how grease life is used up",
+    "prior": "how probable each state is before any signal is heard",
+    "stability": "how one night is kept from turning a call by itself",
+    "weights": "how much each deviation says for each state, in bits",
+    "cost": "what each action costs in each state, in needless greasings",
+    "guard": "what takes an action away, whatever it costs",
+    "due": "by when",
+    "dose": "how much, and how it is given",
+    "change": "how the nearest change of a call is sought",
+}
+"""What the sections of a policy are about."""
+
 
 @dataclass(frozen=True)
 class Told:
@@ -31,8 +57,9 @@ class Told:
     interval: Sequence[str]
 
 
-def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy) -> Told:
-    """Everything that ``explain`` says about a decision; of one that failed only that."""
+def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy, digest: str) -> Told:
+    """Everything that ``explain`` says about a decision; of one that failed only that. ``digest`` is that of the policy
+    which decided, ``policy`` what can be read of it."""
     if not decision["call"]:
         return Told(sentence(decision, evidence), "", "", "", (), (), (), (), ())
     own = policy.for_criticality(bearing["criticality"])
@@ -40,7 +67,7 @@ def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy) -
         sentence(decision, evidence),
         second(decision),
         readers.planner(decision),
-        readers.auditor(decision, policy.digest),
+        readers.auditor(decision, digest),
         readers.technician(job(decision, bearing, evidence, own.dose)),
         readers.what_changes(changes(decision, evidence, own), decision),
         readers.why_guarded(decision),

@@ -10,7 +10,7 @@ from condlube.operations.check import read_policy
 from condlube.operations.definition import load
 from condlube.operations.desk import Desk, NotThere
 from condlube.operations.matters import standing_matters
-from condlube.operations.queue import Filters, leading_state, queue, queue_lines, together
+from condlube.operations.queue import Filters, leading_state, queue, queue_lines, together, urgency
 from condlube.operations.record import record
 from condlube.register.canonical import dump
 from condlube.register.model import Text
@@ -104,6 +104,22 @@ def test_one_finding_on_a_machine_is_one_line(desk):
     told = together([replace(line, matter=shared) if line.bearing_id in shared.bearing_ids else line for line in lines])
     assert len(told) == len(lines) - 1
     assert [[o.bearing_id for o in line.also] for line in told if line.also] == [["LASTING"]]
+
+
+def test_the_last_day_to_act_and_then_what_neglect_would_cost_order_the_queue(desk):
+    line = queue(desk.sight(), Filters(text="lasting")).lines[0]
+
+    def of(name, call, due, late, criticality="normal", cost=1.0):
+        row = line.decision | {"bearing_id": name, "call": call, "due_date": due, "due_late": late, "cost_hold": cost}
+        return replace(line, decision=row, bearing=line.bearing | {"criticality": criticality})
+
+    tonight, soon, later = (DUE + timedelta(days=k) for k in (0, 2, 14))
+    lines = [
+        of("GREASING", "grease", tonight, later, cost=2.0), of("DAMAGE", "inspect", soon, soon, cost=99.0),
+        of("HIGH", "inspect", later, later, "high"), of("DEAR", "inspect", later, later, cost=12.0),
+        of("LEAST", "hold", later, tonight),
+    ]  # fmt: skip
+    assert [one.bearing_id for one in sorted(lines, key=urgency)] == ["DAMAGE", "HIGH", "DEAR", "GREASING", "LEAST"]
 
 
 def test_new_before_lasting_failed_first_then_by_due_date(desk):

@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime
 import pytest
 from small_site import NIGHTS
 
+from condlube.explain.cautions import GENERAL
 from condlube.explain.report import MOST_TEXT, MOST_TOLD, MOST_WORK, Flagged, Night, report
 from condlube.operations.desk import Desk
 from condlube.operations.report import FILE_NAME, static_report
@@ -56,13 +57,14 @@ def flagged(k, text):
     row = {"source": "ultrasound", "status": "assessed", "deviation": 12.0, "reason": text,
            **{f"bits_{s}": 1.0 for s in STATES[1:]}}  # fmt: skip
     bars = [(f"source {n}", 1.0, n + 1.0) for n in range(12)]
-    return Flagged(bearing, [text] * 40, decision, [row], text, "damaged", bars, [], "ultrasound", [1.0, 2.0] * 15)
+    return Flagged(bearing, [text] * 40, decision, [row], text, "damaged", bars, [], "ultrasound", [1.0, 2.0] * 15,
+                   "lasting")  # fmt: skip
 
 
 def work(k, text):
     return {"bearing_id": f"B{k}", "position": text, "machine_id": text, "area": text, "route": text, "permit": text,
             "task": "grease", "grease_g": 20.0, "grease_id": text, "strokes": 3, "by": date(2026, 6, 9), "how": text,
-            "cautions": text, "look_at": "bearing", "look_for": text}  # fmt: skip
+            "shots": 3, "hazards": [text], "look_at": "bearing", "look_for": text}  # fmt: skip
 
 
 def large(text):
@@ -88,5 +90,24 @@ def test_hostile_texts_are_texts():
 
 def test_a_quiet_night_says_so():
     page = report(replace(large(""), found=0, flagged=[], work=[], inspections=[]))
-    assert "Nothing was flagged." in page
+    assert "Nothing is flagged: all 9000 bearings are left alone." in page
     assert page.count("<p>Nothing.</p>") == 2
+
+
+def test_new_matters_stand_before_lasting_ones_under_their_own_heading():
+    matters = [replace(flagged(1, "a"), group="new"), flagged(2, "b")]
+    page = report(replace(large(""), flagged=matters))
+    assert page.index("New tonight (1)") < page.index("B1") < page.index("Lasting (1)") < page.index("B2")
+    assert "Changed tonight" not in page
+
+
+def test_cautions_are_told_whole():
+    hazards = ["x" * (MOST_TEXT - 10), "Stop at back-pressure; do not force grease in."]
+    page = report(replace(large(""), work=[work(1, "") | {"hazards": hazards}]))
+    assert hazards[1] in page
+    assert page.count(GENERAL[1]) == 1
+
+
+def test_the_policy_that_decided_is_named(page, small_site):
+    folder, _ = small_site
+    assert f"Policy {Desk(folder).sight(NIGHTS[-1]).run['policy_digest'][:12]}." in page

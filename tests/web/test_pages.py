@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from datetime import date, timedelta
 from math import log2
 
 import pytest
@@ -11,6 +12,9 @@ from review_site import DRY, FORMULA, HOSTILE, LAST, SCRIPT
 
 from condlube.operations.desk import Desk
 from condlube.web.guard import POLICY
+from condlube.web.pages import alike, called
+from condlube.web.render import chance
+from condlube.web.telling import SECTIONS
 
 PAGES = [
     "/queue", "/queue?standing=all", f"/bearing?id={DRY}", f"/bearing?id={HOSTILE}", "/bearing?id=M3-DE", "/worklist",
@@ -100,7 +104,8 @@ def test_the_work_list_names_grease_dose_cautions_and_room_for_readings(reader, 
     assert f"{decision['grease_g']:.1f} g" in job.text
     assert f"{decision['strokes']} strokes" in job.text
     assert {blank.text for blank in job.select("dl.blanks dt")} >= {"grams given", "level before", "level after"}
-    assert len(job.select_one(".cautions").text) > 100
+    assert "Wipe fitting and coupler clean" in job.select_one(".hazards").text
+    assert "A grease gun can inject through skin" in soup(reader.get("/worklist?route=R1")).select_one(".general").text
 
 
 def test_an_earlier_night_stays_in_every_link(reader):
@@ -126,13 +131,60 @@ def test_what_is_not_there_is_said_plainly(reader, page, status):
 
 def test_rejected_lines_can_be_followed_to_the_file(reader):
     made = soup(reader.get("/data"))
-    assert "UNKNOWN.TAG" in made.text
-    link = next(a["href"] for a in made.select("td a") if a["href"].startswith("/data/rejected"))
-    lines = soup(reader.get(link))
-    assert "UNKNOWN.TAG" in lines.text
-    assert "unknown tag" in lines.text
+    links = [a["href"] for a in made.select("td a") if a["href"].startswith("/data/rejected")]
+    tag = next(link for link in links if "text=UNKNOWN.TAG" in link)
+    assert {row.select_one("code").text.split(",")[1] for row in soup(reader.get(tag)).select("tbody tr")} == {
+        "UNKNOWN.TAG"
+    }
+    of_reason = next(link for link in links if "reason=unknown_tag" in link and "text=" not in link)
+    page = soup(reader.get(of_reason))
+    assert "no measuring point has this tag" in page.text
+    assert {row.select("td")[1].text for row in page.select("tbody tr")} == {"unknown tag"}
+    of_file = next(link for link in links if "reason=" not in link)
+    assert len(soup(reader.get(of_file)).select("tbody tr")) > len(page.select("tbody tr"))
+    assert "No such line" in reader.get(f"{of_file}&text=nothing+like+it").text
 
 
 def test_the_night_of_the_page_is_the_night_of_the_store(reader, decided):
     assert Desk(decided).sight().night == LAST
     assert f"{LAST.day} {LAST:%b %Y}" in reader.get("/queue").text
+
+
+def test_a_call_that_stood_for_many_nights_is_one_mark_and_one_row():
+    nights = [date(2026, 1, 1) + timedelta(days=k) for k in range(60)]
+    calls = ["hold"] * 20 + ["grease"] * 30 + [None] + ["hold"] * 9
+    decisions = [
+        {"night": n, "call": c, "reason": c, "condition_status": "ok"} for n, c in zip(nights, calls, strict=True)
+    ]
+    marks = called(decisions)
+    assert [(m.kind, m.at, m.until) for m in marks] == [
+        ("grease", nights[20], nights[49]), ("failed", nights[50], nights[50])
+    ]  # fmt: skip
+    assert [(first, row["night"]) for first, row in alike(decisions)] == [
+        (nights[51], nights[59]), (nights[50], nights[50]), (nights[20], nights[49]), (nights[0], nights[19])
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("value", "shown"), [
+    (None, ""), (0.0, "under 0.1 %"), (0.0004, "under 0.1 %"), (0.0006, "0.1 %"), (0.0149, "1.5 %"), (0.0994, "9.9 %"),
+    (0.0996, "10 %"), (0.404, "40 %"), (0.994, "99 %"), (0.9951, "over 99 %"), (1.0, "over 99 %"),
+])  # fmt: skip
+def test_a_probability_is_never_rounded_to_certainty(value, shown):
+    assert chance(value) == shown
+
+
+def test_columns_are_named_with_their_unit_once(reader):
+    made = soup(reader.get(f"/bearing?id={DRY}"))
+    named = {div.find("dt").text: div.find("dd").text for div in made.select("dl.register div")}
+    assert named["speed, r/min"] == "1480"
+    assert named["gun g per stroke"] == "1.3"
+    assert named["bore, mm"] == "80"
+    assert named["hazardous area"].startswith("no")
+    assert named["bearing type"] == "deep groove ball"
+
+
+def test_every_key_of_the_policy_is_shown_with_its_meaning(reader):
+    made = soup(reader.get("/policy"))
+    assert {s.find("b").text for s in made.select("details summary")} == set(SECTIONS)
+    row = next(row for row in made.select("tbody tr") if row.find("th").text == "shot_wait_min")
+    assert [cell.text for cell in row.select("td")] == ["1", "between shots"]

@@ -18,7 +18,32 @@ function library() {
   });
 }
 
-function draw(Plotly, place, trend) {
+const SYMBOLS = {
+  relubrication: "triangle-down", inspection: "diamond-open", failure: "x",
+  grease: "triangle-down", inspect: "diamond-open", failed: "x",
+};
+
+// Events over the highest level, calls under the lowest.
+function marks(night, trend) {
+  const levels = [...trend.observed, ...trend.low, ...trend.high].filter((v) => v !== null);
+  const [low, high] = [Math.min(...levels), Math.max(...levels)];
+  const row = (name, y, colour, found) => ({
+    x: found.map((one) => one.at), y: found.map(() => y), text: found.map((one) => one.says), name, mode: "markers",
+    hovertemplate: "%{text}<extra></extra>",
+    marker: { size: 9, color: colour, symbol: found.map((one) => SYMBOLS[one.kind] || "square-open") },
+  });
+  const first = trend.nights[0];
+  const events = night.events
+    .filter((e) => e.time.slice(0, 10) >= first)
+    .map((e) => ({ at: e.time.slice(0, 10), kind: e.kind, says: `${e.time.slice(0, 10)} ${e.kind}` }));
+  const calls = night.decisions
+    .filter((d) => d.call !== "hold" && d.night >= first)
+    .map((d) => ({ at: d.night, kind: d.call || "failed", says: `${d.night} called: ${d.call || "not decided"}` }));
+  const step = (high - low || 1) * 0.08;
+  return [row("events", high + step, colour("--mark"), events), row("calls", low - step, colour("--ink"), calls)];
+}
+
+function draw(Plotly, place, trend, night) {
   const line = (y, name, style) => ({ x: trend.nights, y, name, mode: "lines", line: style, connectgaps: false });
   const edge = { width: 0, color: colour("--rule") };
   Plotly.newPlot(
@@ -28,15 +53,17 @@ function draw(Plotly, place, trend) {
       { ...line(trend.high, "band, high", edge), fill: "tonexty", fillcolor: colour("--rule"), showlegend: false },
       line(trend.expected, "expected", { dash: "dash", width: 1, color: colour("--soft") }),
       line(trend.observed, "observed", { width: 2, color: colour("--link") }),
+      ...marks(night, trend),
     ],
     {
-      title: { text: `${trend.quantity}, ${trend.unit}`, x: 0 },
-      height: 320,
+      title: { text: place.dataset.title, x: 0 },
+      height: 340,
       margin: { l: 50, r: 10, t: 40, b: 40 },
       hovermode: "x unified",
       paper_bgcolor: colour("--paper"),
       plot_bgcolor: colour("--paper"),
       font: { color: colour("--ink") },
+      hoverlabel: { bgcolor: colour("--paper"), font: { color: colour("--ink") } },
       xaxis: { gridcolor: colour("--rule") },
       yaxis: { gridcolor: colour("--rule") },
       legend: { orientation: "h" },
@@ -45,17 +72,29 @@ function draw(Plotly, place, trend) {
   );
 }
 
+async function zoom() {
+  button.disabled = true;
+  const [Plotly, answer] = await Promise.all([library(), fetch(button.dataset.zoom)]);
+  if (!answer.ok) throw new Error(answer.statusText);
+  const { night } = await answer.json();
+  const zoomed = document.getElementById("zoomed");
+  const captions = [...document.querySelectorAll("figcaption")];
+  night.trends.filter((trend) => trend.observed.some((v) => v !== null)).forEach((trend) => {
+    const place = document.createElement("div");
+    const caption = captions.find((one) => one.dataset.point === trend.point_id);
+    place.dataset.title = caption ? caption.firstChild.textContent.trim() : trend.point_id;
+    zoomed.append(place);
+    draw(Plotly, place, trend, night);
+  });
+  zoomed.scrollIntoView();
+}
+
 if (button) {
   button.parentElement.hidden = false;
-  button.addEventListener("click", async () => {
-    button.disabled = true;
-    const [Plotly, answer] = await Promise.all([library(), fetch(button.dataset.zoom)]);
-    const found = await answer.json();
-    for (const trend of found.night.trends) {
-      const place = document.createElement("div");
-      document.getElementById("zoomed").append(place);
-      draw(Plotly, place, trend);
-    }
-    document.getElementById("zoomed").scrollIntoView();
+  button.addEventListener("click", () => {
+    zoom().catch(() => {
+      button.disabled = false;
+      document.getElementById("zoomed").textContent = "The charts could not be loaded: load the page again.";
+    });
   });
 }
