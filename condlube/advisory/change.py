@@ -103,12 +103,18 @@ class _Reckoning:
         over = self.policy.guard.early_rise.over_db
         for source in ("ultrasound", "acceleration"):
             if values.get(source) != self.values.get(source):
-                raised = any(values.get(s, 0.0) >= over for s in ("ultrasound", "acceleration"))
+                raised = any(values.get(s, 0.0) >= self._clear(s, over) for s in ("ultrasound", "acceleration"))
                 guards = guards | {"early_rise"} if raised else guards - {"early_rise"}
         if values.get("response") != self.values.get("response"):
             failed = values.get("response") == float(Response.classes.index("none"))
             guards = guards | {"response_failed"} if failed else guards - {"response_failed"}
         return guards
+
+    def _clear(self, source: str, over: float) -> float:
+        """Level from which a rise is not left alone: where tonight's is, only what has risen further."""
+        now = self.values.get(source, 0.0)
+        left_alone = now >= over and "early_rise" not in self.guards
+        return now + self.policy.guard.early_rise.inspected_db if left_alone else over
 
 
 def _nearest(reckoned: _Reckoning, source: str) -> Iterator[Change]:

@@ -15,7 +15,7 @@ from condlube.advisory import guards, story
 from condlube.advisory.cost import cheapest, expected_costs
 from condlube.advisory.dose import dose
 from condlube.advisory.due import due
-from condlube.advisory.situation import situation, survey_turns
+from condlube.advisory.situation import answered, situation, survey_turns
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence, condition_status, gather
 from condlube.assessment.life import grease_limits
@@ -130,9 +130,9 @@ def _decide(
 ) -> Part:  # fmt: skip
     bearings, night = nights.bearings, nights.night
     found = records(nights, policy)
-    made, codes = context(life, nights, greases, found, deviations, policy)
     limits = grease_limits(bearings, greases, life["last_grease"].to_numpy(dtype=object))
     evidence = gather(nights, deviations, found, limits, policy)
+    made, codes = context(life, nights, greases, found, evidence, policy)
     prior = priors(made, policy)
     odds = posterior(prior, evidence.bits)
     cost = expected_costs(odds, made, policy)
@@ -144,22 +144,22 @@ def _decide(
 
     hold = kernel.hold_all(made, rules(policy), costs(policy))
     dearer = costs(policy)[ACTIONS.index("grease")] - hold
-    state = story.leading_state(odds, hold)
+    state = story.leading_state(odds, hold, call)
     source = story.leading_source(evidence, state)
     basis = story.basis(call, cost_call, applied, evidence, s)
-    look = story.look_at(call, basis, state)
+    look = story.look_at(call, basis, state, s)
     within = story.within_days(call, basis, look, evidence, state, policy)
     actions = np.array(ACTIONS, dtype=object)
     decisions = pd.DataFrame({
         "night": night.astype(object),
         "bearing_id": bearings["bearing_id"],
         "call": actions[call],
-        "second_action": story.second_action(call, look, odds, dearer, evidence, s, left, policy),
+        "second_action": story.second_action(call, basis, look, odds, dearer, evidence, s, left, policy),
         "look_at": story.supply_first(call, look, bearings),
         "basis": basis,
         "guards": _codes(applied),
         "cost_call": actions[cost_call],
-        "reason": story.reason(call, basis, state, source, evidence, applied),
+        "reason": story.reason(call, basis, state, source, evidence, applied, s),
         **{f"p_{word}": odds[:, k] for k, word in enumerate(STATES)},
         **{f"prior_{word}": prior[:, k] for k, word in enumerate(STATES)},
         **{f"cost_{word}": cost[:, k] for k, word in enumerate(ACTIONS)},
@@ -176,7 +176,10 @@ def _decide(
         "dose_ratio": life["dose_ratio"],
         "failed": "",
     })  # fmt: skip
-    over = {source: evidence.figure(source, "nights_over") for source in ("ultrasound", "acceleration")}
+    over = {
+        source: np.where(looked_into, 0.0, evidence.figure(source, "nights_over"))
+        for source, looked_into in answered(found, evidence, policy).items()
+    }
     inverter = (bearings["drive"] == "inverter").to_numpy(dtype=np.bool_)
     facts = guards.facts(s, over, inverter, policy)
     return Part(at, nights, life, prior, codes, evidence, facts, decisions)

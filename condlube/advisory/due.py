@@ -107,7 +107,7 @@ def turn(
     rising = (ahead.slope_per_d != 0).any(axis=1)
 
     def asked(at: IntArray, days: FloatArray) -> IntArray:
-        later = _later(s, at, days, ahead)
+        later = _later(s, at, days, ahead, rising)
         gone = taken[at]
         for code in TIMED:
             gone |= guards.GUARDS[code](later, policy, night[at])[:, None] & guards.TAKEN[code]
@@ -138,8 +138,12 @@ def turn(
     return Turn(high, turned)
 
 
-def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead) -> Situation:
+def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead, rising: BoolArray) -> Situation:
+    """The situation so many days on. What rises is not quiet; the survey comes to what cannot be greased."""
     taken = {name: getattr(s, name)[at] for name in s.__dataclass_fields__}
+    taken["quiet"] = taken["quiet"] & ~rising[at]
+    taken["survey_week"] = taken["survey_week"] | taken["not_greasable"]
+    taken["inspected_d"] = taken["inspected_d"] + days
     taken["x"] = ahead.x_after(at, days)
     taken["running_h"] = taken["running_h"] + ahead.running_h_per_d[at] * days
     taken["days"] = taken["days"] + days

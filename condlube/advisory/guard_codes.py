@@ -4,7 +4,7 @@ from __future__ import annotations
 
 TAKES: dict[str, tuple[str, ...]] = {
     "absolute_limit": ("hold", "grease"),
-    "sealed": ("grease",),
+    "replacement_window": ("grease", "inspect"),
     "grease_mismatch": ("hold", "grease"),
     "history_unknown": ("hold", "grease"),
     "survey_waits": ("grease",),
@@ -15,9 +15,10 @@ TAKES: dict[str, tuple[str, ...]] = {
     "early_rise": ("hold",),
     "response_failed": ("hold", "grease"),
     "long_overdue": ("hold", "grease"),
+    "sealed": ("grease",),
     "extension_cap": ("hold",),
     "data_lost": ("grease",),
     "deferred": ("grease", "inspect"),
 }
-TIMED = ("just_greased", "long_overdue", "extension_cap", "data_lost", "deferred")
+TIMED = ("replacement_window", "just_greased", "long_overdue", "extension_cap", "data_lost", "deferred")
 """Guards that time alone turns on or off."""

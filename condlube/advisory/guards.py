@@ -26,14 +26,16 @@ def absolute_limit(s: Situation, policy: Policy, night: Days) -> BoolArray:
     return s.limit_passed
 
 
-def sealed(s: Situation, policy: Policy, night: Days) -> BoolArray:
-    """Sealed for life, on oil, or without any way to put grease in."""
-    return s.not_greasable
+def replacement_window(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """Past the life of grease that cannot be renewed, and nothing speaks for a fault: a replacement to plan, no walk
+    every night."""
+    past = s.not_greasable & (s.x >= policy.guard.replacement_window.from_x)
+    return np.asarray(past & s.quiet & ~long_overdue(s, policy, night))
 
 
 def grease_mismatch(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The grease inside is unknown, or must not meet the assigned one untested."""
-    return s.mismatch
+    return s.mismatch != ""
 
 
 def history_unknown(s: Situation, policy: Policy, night: Days) -> BoolArray:
@@ -67,7 +69,7 @@ def just_greased(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 def unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The temperature did not settle after the greasing, or is up for a week with nothing to explain it."""
-    return s.unsettled
+    return s.unsettled != ""
 
 
 def early_rise(s: Situation, policy: Policy, night: Days) -> BoolArray:
@@ -81,8 +83,16 @@ def response_failed(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 
 def long_overdue(s: Situation, policy: Policy, night: Days) -> BoolArray:
-    """Far beyond the interval: hardened grease, the outlet, or a record that is not true."""
-    return np.asarray((s.x > policy.guard.long_overdue.x) & ~s.looked_at_lately & ~survey_waits(s, policy, night))
+    """Far beyond the interval: hardened grease, the outlet, or a record that is not true. A bearing that cannot be
+    greased is looked at in its week of the survey."""
+    p = policy.guard.long_overdue
+    due = np.where(s.not_greasable, s.survey_week & (s.inspected_d > p.sealed_days), s.inspected_d > p.inspected_days)
+    return np.asarray((s.x > p.x) & due & ~survey_waits(s, policy, night))
+
+
+def sealed(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """Sealed for life, on oil, or without any way to put grease in."""
+    return s.not_greasable
 
 
 def extension_cap(s: Situation, policy: Policy, night: Days) -> BoolArray:
@@ -106,8 +116,9 @@ def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:
 GUARDS: dict[str, Applies] = {
     function.__name__: function
     for function in (
-        absolute_limit, sealed, grease_mismatch, history_unknown, survey_waits, outside_range, stopped, just_greased,
-        unsettled, early_rise, response_failed, long_overdue, extension_cap, data_lost, deferred,
+        absolute_limit, replacement_window, grease_mismatch, history_unknown, survey_waits, outside_range,
+        stopped, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap, data_lost,
+        deferred,
     )
 }  # fmt: skip
 CODES = tuple(TAKES)
@@ -155,7 +166,8 @@ FACTS = ("fact_ultrasound_nights", "fact_acceleration_nights", "fact_cap", "fact
 def facts(s: Situation, nights_over: dict[str, FloatArray], inverter: BoolArray, policy: Policy) -> FloatArray:
     """The columns ``FACTS`` [rows, facts], so that other parameters of these guards can be tried without a replay.
 
-    ``fact_cap`` says which of the caps holds: 0 watched, 1 moderate, 2 severe; NaN where none does.
+    ``nights_over`` is 0 where an inspection without finding has looked into the level. ``fact_cap`` says which of the
+    caps holds: 0 watched, 1 moderate, 2 severe; NaN where none does.
     """
     none = s.not_greasable | s.stopped | survey_waits(s, policy, s.deferred_until)
     cap = np.where(none, np.nan, np.where(s.watched, s.harsh, 2))

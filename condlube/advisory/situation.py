@@ -10,6 +10,7 @@ import pandas as pd
 
 from condlube.assessment.evidence import Evidence, lubrication_lost, lubrication_sound
 from condlube.assessment.greasings import HOUR, TimeArray, times
+from condlube.assessment.inspected import at_inspection
 from condlube.assessment.life import grease_in
 from condlube.assessment.nights import Nights, distinct
 from condlube.assessment.records import Records, latest
@@ -17,7 +18,9 @@ from condlube.assessment.sources import LEVELS, POSITION, FloatArray
 from condlube.lubrication.compatibility import Mix, compatibility
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
+from condlube.schema.words import LUBRICATION_SENSITIVE
 
+Words = npt.NDArray[np.object_]
 STOPPED = "stopped"
 """Reason code of a deviation on a night without running time."""
 NO_START = "no_start"
@@ -28,9 +31,10 @@ class Situation:
     """Facts of bearing-nights; every field is an array over rows.
 
     ``x`` is NaN where no interval holds. ``surveyed`` tells that someone has looked since the records began;
-    ``survey_week`` that it is this bearing's week to be looked at. ``limit_passed``, ``response_failed``, ``unsettled``
-    and ``early_rise`` are read from the evidence; ``deferred_until`` from the reviews, NaT where nothing is deferred or
-    the evidence has risen since.
+    ``survey_week`` that it is this bearing's week to be looked at. ``mismatch`` and ``unsettled`` are the kind of it,
+    empty where there is none. ``quiet`` tells that the evidence speaks for no fault. ``inspected_d`` is the age of the
+    last inspection in days, inf without one. ``deferred_until`` is NaT where nothing is deferred or the evidence has
+    risen since.
     """
 
     x: FloatArray
@@ -39,16 +43,17 @@ class Situation:
     interval_h: FloatArray
     greased: BoolArray
     not_greasable: BoolArray
-    mismatch: BoolArray
+    mismatch: Words
     unknown_history: BoolArray
     never_recorded: BoolArray
     no_interval: BoolArray
     surveyed: BoolArray
     survey_week: BoolArray
-    looked_at_lately: BoolArray
+    inspected_d: FloatArray
     stopped: BoolArray
     limit_passed: BoolArray
-    unsettled: BoolArray
+    unsettled: Words
+    quiet: BoolArray
     early_rise: BoolArray
     response_failed: BoolArray
     watched: BoolArray
@@ -72,7 +77,7 @@ def situation(
     reason = life["interval_reason"].to_numpy(dtype=object)
     origin = life["origin"].to_numpy(dtype=object)
     not_greasable = (seal == "sealed") | np.isin(supply, ("oil", "none"))
-    inspected_d = (now - records.inspected) / HOUR / 24
+    inspected_d = np.nan_to_num((now - records.inspected) / HOUR / 24, nan=np.inf)
     ever = np.isin(origin, ("greasing", "replacement")) | ~np.isnat(records.inspected)
     like, who = distinct(bearings["bearing_id"], life["last_grease"])
     return Situation(
@@ -82,18 +87,19 @@ def situation(
         interval_h=life["interval_h"].to_numpy(dtype=np.float64),
         greased=origin == "greasing",
         not_greasable=not_greasable,
-        mismatch=~not_greasable & _mismatch(bearings.iloc[like], greases, life.iloc[like])[who],
+        mismatch=np.where(not_greasable, "", _mismatch(bearings.iloc[like], greases, life.iloc[like])[who]),
         unknown_history=_older(bearings, now, policy) & ~bearings["history_known"].to_numpy(dtype=np.bool_)
         | (reason == NO_START),
         never_recorded=np.isin(origin, ("register", "assumed")),
         no_interval=(reason != "") & (reason != NO_START),
         surveyed=ever,
         survey_week=survey_week(bearings, now),
-        looked_at_lately=inspected_d <= policy.guard.long_overdue.inspected_days,
+        inspected_d=inspected_d,
         stopped=_stopped(nights, evidence),
         limit_passed=(evidence.value("zone") == 3) | (evidence.value("temperature_limit") >= 2),
-        unsettled=_unsettled(life, evidence, policy),
-        early_rise=_early_rise(evidence, policy),
+        unsettled=_unsettled(life, records, evidence, policy),
+        quiet=evidence.bits.sum(axis=1).max(axis=1) < policy.guard.replacement_window.quiet_bits,
+        early_rise=early_rise(evidence, answered(records, evidence, policy), policy),
         response_failed=(evidence.value("response") == 2) & ~(records.inspected > _times_of(life)),
         watched=lubrication_sound(evidence),
         lost=lubrication_lost(evidence),
@@ -135,8 +141,9 @@ def _older(bearings: pd.DataFrame, now: TimeArray, policy: Policy) -> BoolArray:
     return np.asarray(~(age_d <= policy.guard.history_unknown.older_than_days))
 
 
-def _mismatch(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFrame) -> BoolArray:
-    """Grease in the bearing stated as unknown, or not to be mixed with the one assigned without a test."""
+def _mismatch(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFrame) -> Words:
+    """Why the grease assigned must not follow the one in the bearing: ``unknown`` where nobody knows what is inside,
+    ``uncharted`` where no chart has the pair, ``incompatible``, or ``untested`` where only a mixture test can tell."""
     inside = grease_in(bearings, life["last_grease"].to_numpy(dtype=object)).to_numpy(dtype=object)
     assigned = bearings["grease_assigned"].astype(object).to_numpy(dtype=object)
     known = greases.set_index("grease_id")[["thickener", "base_oil"]].astype(object)
@@ -147,9 +154,14 @@ def _mismatch(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFrame)
         base_oil_in_service=old["base_oil"].to_numpy(dtype=object),
         base_oil_assigned=new["base_oil"].to_numpy(dtype=object),
     )  # fmt: skip
-    apart = np.isin(mixing.answer, (Mix.INCOMPATIBLE, Mix.UNKNOWN)) | mixing.borderline
     both = pd.notna(inside) & pd.notna(assigned)
-    return np.asarray((inside == "unknown") | (both & apart))
+    told = {
+        "unknown": inside == "unknown",
+        "incompatible": both & (mixing.answer == Mix.INCOMPATIBLE),
+        "uncharted": both & (mixing.answer == Mix.UNKNOWN),
+        "untested": both & mixing.borderline,
+    }
+    return np.select([np.asarray(v, dtype=np.bool_) for v in told.values()], list(told), "").astype(object)
 
 
 def _stopped(nights: Nights, evidence: Evidence) -> BoolArray:
@@ -168,10 +180,14 @@ def _stopped(nights: Nights, evidence: Evidence) -> BoolArray:
     )
 
 
-def _unsettled(life: pd.DataFrame, evidence: Evidence, policy: Policy) -> BoolArray:
-    """Temperature that did not settle after a greasing, or stays up with nothing else to explain it."""
+def _unsettled(life: pd.DataFrame, records: Records, evidence: Evidence, policy: Policy) -> Words:
+    """How the temperature did not settle: ``above_before`` the level that it had before a greasing, ``rising`` after
+    one, or up and ``unexplained``. An inspection without finding answers it until the temperature has risen further.
+    """
     p = policy.guard.unsettled
-    rise = evidence.value("temperature")
+    over = evidence.value("temperature")
+    rise = over - np.nan_to_num(evidence.figure("temperature", "before_greasing"))
+    looked_into = over < at_inspection(records, evidence, "temperature") + p.rising_k
     hours = life["days"].to_numpy(dtype=np.float64) * 24
     greased = (life["origin"] == "greasing").to_numpy() & (hours <= p.until_days * 24)
     high = greased & (rise > p.over_before_k) & (hours >= p.after_h)
@@ -180,14 +196,23 @@ def _unsettled(life: pd.DataFrame, evidence: Evidence, policy: Policy) -> BoolAr
     nights = evidence.figure("temperature", "nights_over")
     others = [evidence.bits[:, POSITION[s]].max(axis=1) > 0 for s in LEVELS if s != "temperature"]
     alone = ~np.logical_or.reduce(others)
-    return np.asarray(high | rising | ((rise > p.unexplained_k) & (nights >= p.unexplained_nights) & alone))
+    unexplained = (over > p.unexplained_k) & (nights >= p.unexplained_nights) & alone
+    kind = np.select([rising, high, unexplained], ["rising", "above_before", "unexplained"], "").astype(object)
+    return np.where(looked_into, "", kind)
 
 
-def _early_rise(evidence: Evidence, policy: Policy) -> BoolArray:
+def answered(records: Records, evidence: Evidence, policy: Policy) -> dict[str, BoolArray]:
+    """Where an inspection without finding had about tonight's level of a lubrication-sensitive signal before it."""
+    further = policy.guard.early_rise.inspected_db
+    return {s: evidence.value(s) < at_inspection(records, evidence, s) + further for s in LUBRICATION_SENSITIVE}
+
+
+def early_rise(evidence: Evidence, answered: dict[str, BoolArray], policy: Policy) -> BoolArray:
+    """Where a lubrication-sensitive signal is clearly up on enough sound readings, and nobody has looked into it."""
     p = policy.guard.early_rise
     signals = [
-        (evidence.value(s) >= p.over_db) & (evidence.figure(s, "nights_over") >= p.sound_readings)
-        for s in ("ultrasound", "acceleration")
+        (evidence.value(s) >= p.over_db) & (evidence.figure(s, "nights_over") >= p.sound_readings) & ~answered[s]
+        for s in LUBRICATION_SENSITIVE
     ]
     return np.asarray(np.logical_or.reduce(signals))
 

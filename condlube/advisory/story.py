@@ -22,18 +22,21 @@ GUARD_LOOK_AT = {
     "grease_mismatch": "supply", "history_unknown": "records", "survey_waits": "records", "outside_range": "records",
     "unsettled": "supply", "response_failed": "supply", "long_overdue": "records",
 }  # fmt: skip
+DETAILS = {"grease_mismatch": "mismatch", "unsettled": "unsettled"}
+"""Guards of several kinds, and where the situation names the kind."""
 TELLING = ("stopped", "survey_waits", "data_lost")
 """Guards that say more of a hold than that nothing leads to another call."""
 _TRUE_TOO = 0.1
 """Probability from which a machine or instrument fault is worth a second action."""
 
 
-def leading_state(posterior: FloatArray, hold: FloatArray) -> IntArray:
-    """State, other than adequate, that the call is about [bearings]: one that is more likely than not, else the one
-    that contributes most to the expected cost of holding."""
+def leading_state(posterior: FloatArray, hold: FloatArray, call: IntArray) -> IntArray:
+    """State, other than adequate, that the call is about [bearings]: dryness, where the call is to grease; else one
+    that is more likely than not; else the one that contributes most to the expected cost of holding."""
     others = posterior[:, 1:]
     probable = others.max(axis=1) > 0.5
-    return np.asarray(np.where(probable, others.argmax(axis=1), (others * hold[:, 1:]).argmax(axis=1)) + 1)
+    about = np.where(probable, others.argmax(axis=1), (others * hold[:, 1:]).argmax(axis=1)) + 1
+    return np.where(call == GREASE, STATES.index("starved"), about)
 
 
 def leading_source(evidence: Evidence, state: IntArray) -> Words:
@@ -54,9 +57,10 @@ def basis(call: IntArray, cost_call: IntArray, applied: BoolArray, evidence: Evi
     return made
 
 
-def look_at(call: IntArray, made: Words, state: IntArray) -> Words:
-    """What an inspection looks at first; empty where the call is another."""
+def look_at(call: IntArray, made: Words, state: IntArray, s: Situation) -> Words:
+    """What an inspection looks at first; empty where the call is another. What cannot be greased has no grease path."""
     by_guard = np.array([GUARD_LOOK_AT.get(code, "") for code in made], dtype=object)
+    by_guard = np.where(s.not_greasable & (made == "long_overdue"), "bearing", by_guard)
     by_state = np.array(LOOK_AT, dtype=object)[state]
     return np.where(call == INSPECT, np.where(by_guard != "", by_guard, by_state), "")
 
@@ -68,14 +72,14 @@ def supply_first(call: IntArray, look: Words, bearings: pd.DataFrame) -> Words:
 
 
 def second_action(
-    call: IntArray, look: Words, posterior: FloatArray, dearer: FloatArray, evidence: Evidence, s: Situation,
-    left: BoolArray, policy: Policy,
+    call: IntArray, basis: Words, look: Words, posterior: FloatArray, dearer: FloatArray, evidence: Evidence,
+    s: Situation, left: BoolArray, policy: Policy,
 ) -> Words:  # fmt: skip
     """A second thing to do where two things are true; empty otherwise.
 
     grease: greasing is due beside an inspection of machine or instrument. inspect_machine: beside a greasing.
-    inspect_instrument: beside a greasing or a hold. grease_on_return: due, but the machine stands. look: warm with one
-    sensor only.
+    inspect_instrument: beside a greasing or a hold. grease_on_return: due, but the machine stands. look: warm for no
+    known reason. replace: past the life of grease that cannot be renewed.
 
     ``dearer`` [bearings, states] is what greasing costs more than holding. Greasing is due where it is the cheaper of
     the two, machine and instrument left aside.
@@ -84,19 +88,20 @@ def second_action(
     due = grease_left & ((posterior * dearer)[:, : STATES.index("machine_fault")].sum(axis=1) <= 0)
     made = np.full(len(call), "", dtype=object)
     warm = evidence.value("temperature") >= policy.guard.unsettled.unexplained_k
-    made[(call == HOLD) & warm & ~(s.greased & (s.days < policy.cost.hold.fresh_days))] = "look"
+    made[(call != INSPECT) & warm & ~(s.greased & (s.days < policy.cost.hold.fresh_days))] = "look"
     made[(call != INSPECT) & (posterior[:, STATES.index("instrument_fault")] >= _TRUE_TOO)] = "inspect_instrument"
     made[(call == GREASE) & (posterior[:, STATES.index("machine_fault")] >= _TRUE_TOO)] = "inspect_machine"
     made[(call == INSPECT) & due & np.isin(look, ("machine", "instrument")) & ~s.stopped] = "grease"
-    made[due & s.stopped] = "grease_on_return"
+    made[due & s.stopped & ~s.not_greasable] = "grease_on_return"
+    made[basis == "replacement_window"] = "replace"
     return made
 
 
 def reason(
-    call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence, applied: BoolArray
+    call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence, applied: BoolArray, s: Situation
 ) -> Words:  # fmt: skip
-    """Reason code: the guard, or the leading state and source; time, quiet or settling where nothing leads, or what
-    makes a hold more than that."""
+    """Reason code: the guard, with its kind where it has several; or the leading state and source; time, quiet or
+    settling where nothing leads, or what makes a hold more than that."""
     quiet = (evidence.values[:, : len(LEVELS)] > -np.inf).any(axis=1)
     names = np.array(STATES, dtype=object)[state]
     coded = np.array([f"{n} {s}".strip() for n, s in zip(names, source, strict=True)], dtype=object)
@@ -107,7 +112,11 @@ def reason(
     coded = np.where((call == HOLD) & (source == ""), at_rest, coded)
     coded = np.where((call == GREASE) & (source == ""), "time", coded)
     coded = np.where((made == "time") & (call != HOLD), "time", coded)
-    return np.where(np.isin(made, ("cost", "time")), coded, made)
+    guarded = made.copy()
+    for code, name in DETAILS.items():
+        guarded = np.where(made == code, code + " " + getattr(s, name), guarded)
+    guarded = np.where((made == "long_overdue") & s.not_greasable, "long_overdue sealed", guarded)
+    return np.where(np.isin(made, ("cost", "time")), coded, guarded)
 
 
 def within_days(

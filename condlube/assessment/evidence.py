@@ -25,6 +25,8 @@ RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
 WAITS = "second_reading"
 """Reason code of a change that still stands on one reading."""
+STEADY = "median_of_nights"
+"""Reason code of a level that is weighed as the median of its last nights."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def gather(
     deviations = _own(nights, deviations)
     which = deviations["which"].to_numpy(dtype=np.int64)
     level = deviations["level"].to_numpy(dtype=np.int64)
-    counted, waiting = confirmed(deviations, policy)
+    counted, held = confirmed(deviations, policy)
     silent = (deviations["status"] == "assessed").to_numpy() & np.isnan(counted)
     deviations["status"] = np.where(silent, "not_testable", deviations["status"].to_numpy(dtype=object))
     sound = (deviations["status"] == "assessed").to_numpy()
@@ -102,7 +104,8 @@ def gather(
     row[which[first], level[first]] = first
     heard = first[sound[first]]
     values[which[heard], level[heard]] = counted[heard]
-    said = np.where(waiting, WAITS, deviations["reason"].fillna("").to_numpy(dtype=object))
+    said = deviations["reason"].fillna("").to_numpy(dtype=object)
+    said = np.where((held == WAITS) | (said == ""), held, said)
     reason[which[first], level[first]] = said[first]
 
     growth = np.where(sound & (level != POSITION["temperature"]), _number(deviations, "growth"), np.nan)
@@ -127,7 +130,7 @@ def gather(
         put(source, at, found.value[at], found.row[at], found.reason[at])
         observed[at, POSITION[source]], expected[at, POSITION[source]] = found.observed[at], found.limit[at]
     by = row[:, POSITION["acceleration"]]
-    at = np.flatnonzero(_electrical(bearings, values, policy))
+    at = np.flatnonzero(electrical(bearings, values, policy))
     put("electrical", at, 0.0, by[at], "pattern")
     age = (nights.end[:, None] - records.found).astype("timedelta64[D]").astype(np.float64)
     for k, source in enumerate(FINDINGS):
@@ -138,19 +141,22 @@ def gather(
     return Evidence(deviations, values, weighed, row, observed, expected, reason)
 
 
-def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, BoolArray]:
-    """Deviation that counts of each row, and where it waits for a second reading.
+def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.NDArray[np.object_]]:
+    """Deviation that counts of each row, and the reason code where it is not tonight's.
 
     A change that stands on too few sound readings counts as none: the level then is where it was expected. It counts
     at once when it is large, grows fast, came on gradually or makes a control chart signal. With no other sound night
-    lately there is nothing to fall back on: the row says nothing (NaN).
+    lately there is nothing to fall back on: the row says nothing (NaN). A level without any sign of a rise that stands
+    within the noise about the median of its last nights counts as that median, so that noise turns no call.
     """
     p = policy.stability
     value = _number(deviations, "deviation")
     quantity = deviations["quantity"].to_numpy(dtype=object)
     is_ratio = ~np.isin(quantity, ("ultrasound", "acceleration", "temperature"))
+    lately = _number(deviations, "lately")
     with np.errstate(divide="ignore", invalid="ignore"):
         size = np.abs(np.where(is_ratio, np.log(value), value))
+        apart = np.abs(np.where(is_ratio, np.log(value / lately), value - lately))
     which, names = pd.factorize(quantity)
     large = np.array([policy.detection.large.of(name) for name in names], dtype=np.float64)[which]
     alone = _number(deviations, "nights_over") < p.sound_readings
@@ -158,9 +164,12 @@ def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, Boo
     seen = (size >= large) | (_number(deviations, "growth") > policy.weights.growth_from)
     seen |= (deviations["onset"] == "gradual").to_numpy()
     seen |= deviations["chart"].eq(True).fillna(False).to_numpy(dtype=np.bool_)
-    waits = alone & change & ~seen
+    steady = apart <= p.steady_spreads * _number(deviations, "reference_spread")
+    steady &= ~seen & (deviations["onset"] != "abrupt").to_numpy()
+    waits = alone & change & ~seen & ~steady
     expected = np.where(_number(deviations, "sound_nights") > 1, np.where(is_ratio, 1.0, 0.0), np.nan)
-    return np.where(waits, expected, value), np.asarray(waits)
+    code = np.select([waits, steady], [WAITS, STEADY], "").astype(object)
+    return np.select([waits, steady], [expected, lately], value), code
 
 
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
@@ -229,7 +238,7 @@ def _best(which: IntArray, score: FloatArray, wanted: BoolArray) -> IntArray:
     return np.asarray(order[_firsts(which[order])])
 
 
-def _electrical(bearings: pd.DataFrame, values: FloatArray, policy: Policy) -> BoolArray:
+def electrical(bearings: pd.DataFrame, values: FloatArray, policy: Policy) -> BoolArray:
     """High-frequency acceleration well up without ultrasound, on an inverter drive with an unprotected shaft."""
     acceleration, ultrasound = values[:, POSITION["acceleration"]], values[:, POSITION["ultrasound"]]
     exposed = bearings["drive"].to_numpy(dtype=object) == "inverter"

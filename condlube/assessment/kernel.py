@@ -21,8 +21,8 @@ BIT = 2.0**20
 LEAST = 1e-12
 """No prior is smaller: its logarithm is taken."""
 
-(X, X_SINCE, RUNNING_H, INTERVAL_H, DAYS, OVERFILLED_ADDED, STARVED_FACTOR, SUPPLY_FACTOR, CONTEXT_DAMAGED,
- CONTEXT_MACHINE, CONTEXT_INSTRUMENT) = range(11)  # fmt: skip
+(X, X_SINCE, RUNNING_H, INTERVAL_H, DAYS, OVERFILLED_ADDED, STARVED_FACTOR, OVERFILLED_FACTOR, SUPPLY_FACTOR,
+ CONTEXT_DAMAGED, CONTEXT_MACHINE, CONTEXT_INSTRUMENT) = range(12)  # fmt: skip
 ADEQUATE, STARVED, OVERFILLED, SUPPLY, DAMAGED, MACHINE, INSTRUMENT = range(7)
 GREASE, HOLD, INSPECT = range(3)
 _ULTRASOUND, _ACCELERATION, _VELOCITY, _GROWTH = 0, 1, 3, 5
@@ -41,7 +41,8 @@ def prior_one(context: FloatArray, rules: Rules, prior: FloatArray) -> None:
     half_life_h = rules.overfilled_half_life_h
     if context[INTERVAL_H] / rules.overfilled_half_lives < half_life_h:
         half_life_h = context[INTERVAL_H] / rules.overfilled_half_lives
-    prior[OVERFILLED] = rules.overfilled + context[OVERFILLED_ADDED] * 2.0 ** (-context[RUNNING_H] / half_life_h)
+    added = context[OVERFILLED_ADDED] * 2.0 ** (-context[RUNNING_H] / half_life_h)
+    prior[OVERFILLED] = context[OVERFILLED_FACTOR] * (rules.overfilled + added)
     prior[SUPPLY] = (
         context[SUPPLY_FACTOR] * rules.supply_fault * 2.0 ** (-context[X_SINCE] / rules.supply_fault_half_life_x)
     )

@@ -61,7 +61,8 @@ def priors(context: Mapping[str, float], policy: Policy) -> list[float]:
     """Prior of each state in a context of ``rules.CONTEXT``."""
     p = policy.prior
     half_life = min(p.overfilled_half_life_h, context["interval_h"] / p.overfilled_half_lives_per_interval)
-    overfilled = p.overfilled + context["overfilled_added"] * 2.0 ** (-context["running_h"] / half_life)
+    added = context["overfilled_added"] * 2.0 ** (-context["running_h"] / half_life)
+    overfilled = context["overfilled_factor"] * (p.overfilled + added)
     supply = context["supply_factor"] * p.supply_fault * 2.0 ** (-context["x_since"] / p.supply_fault_half_life_x)
     others = [
         max(value, LEAST)

@@ -6,16 +6,18 @@ import numpy as np
 import pandas as pd
 
 from condlube.assessment import kernel
+from condlube.assessment.evidence import Evidence
 from condlube.assessment.greasings import HOUR
+from condlube.assessment.inspected import seen_bits
 from condlube.assessment.life import grease_in
 from condlube.assessment.nights import Nights, distinct
 from condlube.assessment.records import Records
 from condlube.assessment.rules import CONTEXT, rules
-from condlube.assessment.sources import FloatArray
+from condlube.assessment.sources import OTHERS, FloatArray, IntArray
 from condlube.lubrication.rating_life import fatigue_share, rating_life
 from condlube.lubrication.result import BoolArray
 from condlube.lubrication.suitability import Verdict, suitability
-from condlube.policy.decision import BEARING_FINDINGS
+from condlube.policy.decision import BEARING_FINDINGS, Response
 from condlube.policy.model import Policy
 
 LONG_AGO = 1e6
@@ -24,7 +26,8 @@ SUPPLY_FINDINGS = [
     BEARING_FINDINGS.index(name)
     for name in ("leak", "water_in_grease", "dirt_in_grease", "hardened_grease", "blocked_path")
 ]
-"""Findings that take back what time since the greasing had proved of the supply: its prior counts from 0 again."""
+"""Findings that take back what time since the greasing had proved of the supply: its prior counts from 0 again. So does
+a greasing without response."""
 GREASE_ASPECTS = ("highest temperature", "viscosity ratio", "EP additives", "consistency", "water")
 """Aspects of suitability that are a matter of the grease chosen."""
 
@@ -34,11 +37,15 @@ def context(
     nights: Nights,
     greases: pd.DataFrame,
     records: Records,
-    deviations: pd.DataFrame,
+    evidence: Evidence,
     policy: Policy,
 ) -> tuple[FloatArray, dict[str, BoolArray]]:
     """What the priors of each row depend on [rows, ``rules.CONTEXT``], and where the reasons hold that raised or
-    lowered them, by code."""
+    lowered them, by code.
+
+    An inspection without finding leaves its share of the faults that it looked for, or takes off the bits of evidence
+    that it had before it, whichever is more; of dryness and overfilling only the latter: it put no grease in.
+    """
     prior, bearings = policy.prior, nights.bearings
     made = np.empty((len(bearings), len(CONTEXT)))
     column = dict(zip(CONTEXT, made.T, strict=True))
@@ -48,6 +55,7 @@ def context(
     column["x"][:] = np.where(np.isnan(x), prior.x_without_interval, x)
     since = life["x_since"].to_numpy(dtype=np.float64)
     doubted = ~np.isnat(records.found[:, SUPPLY_FINDINGS]).all(axis=1)
+    doubted |= evidence.value("response") == Response.classes.index("none")
     column["x_since"][:] = np.where(doubted, 0.0, np.where(np.isnan(since), prior.x_without_interval, since))
     column["running_h"][:] = np.nan_to_num(life["running_h"].to_numpy(dtype=np.float64), nan=LONG_AGO)
     column["days"][:] = np.nan_to_num(life["days"].to_numpy(dtype=np.float64), nan=LONG_AGO)
@@ -57,20 +65,24 @@ def context(
 
     like, who = distinct(bearings["bearing_id"], life["last_grease"])
     unsuitable = _unsuitable(bearings.iloc[like], greases, life.iloc[like])[who]
-    column["starved_factor"][:] = np.where(unsuitable, prior.unsuitable_grease_factor, 1.0)
+    seen = dict(zip(OTHERS, np.exp2(-seen_bits(nights, records, evidence, policy)).T, strict=True))
+    column["starved_factor"][:] = np.where(unsuitable, prior.unsuitable_grease_factor, 1.0) * seen["starved"]
+    column["overfilled_factor"][:] = seen["overfilled"]
     days_since = (nights.end - records.clean) / HOUR / 24
     faded = np.exp2(-np.nan_to_num(days_since, nan=np.inf) / prior.inspected_half_life_d)
     left = 1.0 - (1.0 - prior.inspected_factor) * faded
     rated = _fatigue(nights, policy)
     damaged = np.where(records.ever_damaged, prior.damaged_max, np.clip(rated, prior.damaged, prior.damaged_max))
-    rough = np.zeros(len(bearings) + 1, dtype=np.bool_)
-    faulty = deviations.loc[deviations["status"] == "faulty", ["bearing_id", "night"]]
-    rough[nights.find(faulty["bearing_id"], faulty["night"])] = True
-    rough = rough[:-1]
-    column["supply_factor"][:] = left
-    column["damaged"][:] = damaged * left
-    column["machine_fault"][:] = prior.machine_fault * left
-    column["instrument_fault"][:] = np.where(rough, prior.instrument_fault_rough, prior.instrument_fault) * left
+    tonight = np.zeros(len(bearings), dtype=np.bool_)
+    points = evidence.deviations
+    tonight[points["which"].to_numpy(dtype=np.int64)[(points["status"] == "faulty").to_numpy()]] = True
+    history = faulty_shares(evidence)[roughest(evidence)]
+    roughness = np.where(tonight, 1.0, np.minimum(history / prior.instrument_rough_share, 1.0))
+    instrument = prior.instrument_fault + roughness * (prior.instrument_fault_rough - prior.instrument_fault)
+    column["supply_factor"][:] = np.minimum(left, seen["supply_fault"])
+    column["damaged"][:] = damaged * np.minimum(left, seen["damaged"])
+    column["machine_fault"][:] = prior.machine_fault * np.minimum(left, seen["machine_fault"])
+    column["instrument_fault"][:] = instrument * np.minimum(left, seen["instrument_fault"])
     return made, {
         "assumed_x": np.isnan(x),
         "heavy_dose": heavy,
@@ -78,9 +90,27 @@ def context(
         "supply_doubted": doubted,
         "earlier_damage": records.ever_damaged,
         "rating_life": (rated > prior.damaged) & ~records.ever_damaged,
-        "rough_signal": rough,
+        "rough_signal": tonight,
+        "rough_history": ~tonight & (history > 0),
         "inspected_without_finding": ~np.isnat(records.clean),
     }
+
+
+def roughest(evidence: Evidence) -> IntArray:
+    """The point of each row with the largest share of faulty days, as its row in the deviations; -1 without any."""
+    points = evidence.deviations
+    which, share = points["which"].to_numpy(dtype=np.int64), faulty_shares(evidence)[:-1]
+    order = np.lexsort((share, which))
+    order = order[share[order] > 0]
+    worst = np.full(len(evidence.row), -1, dtype=np.int64)
+    worst[which[order]] = order
+    return worst
+
+
+def faulty_shares(evidence: Evidence) -> FloatArray:
+    """Share of faulty days of each row of the deviations; at -1 stands a 0."""
+    share = evidence.deviations["faulty_share"].to_numpy(dtype=np.float64, na_value=0.0)
+    return np.append(np.nan_to_num(share), 0.0)
 
 
 def priors(made: FloatArray, policy: Policy) -> FloatArray:

@@ -8,6 +8,7 @@ import pandas as pd
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence
 from condlube.assessment.nights import Nights
+from condlube.assessment.priors import faulty_shares, roughest
 from condlube.assessment.sources import LEVELS, OTHERS, SOURCES, FloatArray, policy_key
 from condlube.lubrication.result import BoolArray
 
@@ -29,7 +30,8 @@ def evidence_rows(
     """Rows of the evidence table, without ``run_id``: the bits of a bearing add up to its posterior log-odds.
 
     ``codes`` are those of ``priors.context``. The prior's row says x as deviation, running hours as observed and the
-    interval as expected. A source that could not be assessed is a row of 0 bits. ``deviation`` is always the value that
+    interval as expected; its point is the one that was faulty on most days, its coverage the share of its other days.
+    A source that could not be assessed is a row of 0 bits. ``deviation`` is always the value that
     was weighed; a class counts from 0.
     """
     which, source = np.nonzero(evidence.shown)
@@ -40,16 +42,19 @@ def evidence_rows(
         name: np.where(is_level, point[name].to_numpy(dtype=np.float64, na_value=np.nan), beside[which, source])
         for name, beside in (("observed", evidence.observed), ("expected", evidence.expected))
     }
+    worst = roughest(evidence)
     held = np.stack(list(codes.values()), axis=1)
     first = pd.DataFrame({
         "which": np.arange(len(nights.end)),
         "source": PRIOR,
+        "point_id": np.append(evidence.deviations["point_id"].to_numpy(dtype=object), None)[worst],
         "status": "assessed",
         "deviation": life["x"].to_numpy(),
         "observed": life["running_h"].to_numpy(),
         "expected": life["interval_h"].to_numpy(),
         "unit": "h",
         "window_from": life["last_greased"].to_numpy(),
+        "coverage": 1.0 - faulty_shares(evidence)[worst],
         "reason": [" ".join(name for name, is_so in zip(codes, row, strict=True) if is_so) for row in held],
         "policy_key": PRIOR,
     })  # fmt: skip

@@ -12,13 +12,14 @@ from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS, STATES
 
 CONTEXT = (
-    "x", "x_since", "running_h", "interval_h", "days", "overfilled_added", "starved_factor", "supply_factor",
-    "damaged", "machine_fault", "instrument_fault",
+    "x", "x_since", "running_h", "interval_h", "days", "overfilled_added", "starved_factor", "overfilled_factor",
+    "supply_factor", "damaged", "machine_fault", "instrument_fault",
 )  # fmt: skip
 """What the priors of one bearing-night depend on.
 
 x: share of the interval used up; x_since, running_h, days: since grease was last put in; interval_h;
-overfilled_added: what that greasing added; factors on the starved and supply fault priors; priors of three states.
+overfilled_added: what that greasing added; factors on the priors of starved, overfilled and supply fault; priors of
+three states.
 """
 
 

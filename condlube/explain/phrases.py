@@ -73,8 +73,10 @@ REASONS = {
     "unsuitable_grease": "the grease does not suit this bearing",
     "earlier_damage": "damage was found before",
     "rating_life": "the rating life raises the chance of damage",
-    "supply_doubted": "what was found casts doubt on the supply of grease",
+    "supply_doubted": "it is in doubt whether grease arrives and stays",
     "rough_signal": "a signal of this bearing is faulty",
+    "rough_history": "a signal of this bearing was faulty on some of the last days",
+    "median_of_nights": "the median of the last nights counts",
     "inspected_without_finding": "an inspection found nothing",
     "gradual": "it came gradually",
     "abrupt": "it came abruptly",
@@ -85,6 +87,7 @@ REASONS = {
 # What a guard says; its parameters stand in the policy under [guard].
 GUARDS = {
     "absolute_limit": "an absolute limit is passed: do not approach to grease; stop the machine by site procedure",
+    "replacement_window": "past the life of its grease, and no signal speaks for a fault",
     "sealed": "the bearing cannot be regreased",
     "grease_mismatch": "the grease inside is unknown or must not meet the assigned one: find out before any is added",
     "history_unknown": "nobody knows when this bearing was greased: its turn in the survey of the route",
@@ -92,14 +95,30 @@ GUARDS = {
     "outside_range": "no published method gives an interval here: ask the maker, consider oil",
     "stopped": "the machine stands: tonight adds no evidence",
     "just_greased": "grease was put in a short while ago: no second dose",
-    "unsettled": "the temperature has not settled after greasing, or is up unexplained: see the outlet open and the "
-    "excess out before any more is added",
+    "unsettled": "the temperature has not settled after greasing, or is up unexplained: no more grease before a look",
     "early_rise": "a clear rise on two sound readings is not left alone",
     "response_failed": "the last greasing had no effect: prove first that grease arrives",
     "long_overdue": "far overdue: look for hardened grease and a closed outlet, and ask whether the record is true",
     "extension_cap": "the interval may not be extended further here",
     "data_lost": "every lubrication-sensitive signal is lost: no greasing before the interval ends",
     "deferred": "deferred by an analyst",
+}
+
+# What a guard of several kinds says of each.
+GUARD_KINDS = {
+    "grease_mismatch unknown": "nobody knows which grease is inside: find out before any is added",
+    "grease_mismatch incompatible": "the grease inside and the one assigned do not mix: clean out first, or stay with "
+    "the one inside",
+    "grease_mismatch uncharted": "no chart tells whether the grease inside and the one assigned mix: ask the supplier "
+    "before any is added",
+    "grease_mismatch untested": "the grease inside and the one assigned may not mix: test a mixture before adding any",
+    "unsettled above_before": "the temperature settled above its level before the greasing: see the outlet open and "
+    "the excess out before any more is added",
+    "unsettled rising": "the temperature still rises after the greasing: see the outlet open and the excess out before "
+    "any more is added",
+    "unsettled unexplained": "the temperature has been up for days with nothing else to explain it: look before any "
+    "grease is added",
+    "long_overdue sealed": "far past the life of its grease: listen, feel for play, and plan the replacement",
 }
 
 MATTERS = {

@@ -7,7 +7,18 @@ from datetime import date
 from typing import Any
 
 from condlube.advisory.matters import Matter
-from condlube.explain.phrases import FINDINGS, GUARDS, LOOK_FOR, MATTERS, SIGNALS, STATES, fact, used, why_not
+from condlube.explain.phrases import (
+    FINDINGS,
+    GUARD_KINDS,
+    GUARDS,
+    LOOK_FOR,
+    MATTERS,
+    SIGNALS,
+    STATES,
+    fact,
+    used,
+    why_not,
+)
 
 Row = Mapping[str, Any]
 _DATED = ("done", "inspected_without_finding", "inspected_with_finding")
@@ -33,7 +44,10 @@ def second(decision: Row) -> str:
         "inspect_machine": "Have the machine looked at as well: unbalance, misalignment or looseness.",
         "inspect_instrument": "Check the instrument as well.",
         "grease_on_return": "Greasing is due when the machine runs again.",
-        "look": "Have a look: warm for no known reason. Temperature alone is no reason to grease.",
+        "replace": "Plan its replacement for the next planned stop.",
+        "look": "Have a look first: warm for no known reason."
+        if decision["call"] == "grease"
+        else "Have a look: warm for no known reason. Temperature alone is no reason to grease.",
     }.get(decision["second_action"] or "", "")
 
 
@@ -76,12 +90,13 @@ def _act(decision: Row) -> str:
 
 def _because(decision: Row, evidence: Sequence[Row]) -> str:
     reason = decision["reason"]
-    if reason in GUARDS:
+    guard = reason.partition(" ")[0]
+    if guard in GUARDS:
         loud = _loudest(evidence)
-        tail = f" ({fact(loud)})" if reason in ("early_rise", "unsettled", "sealed") and loud else ""
-        if reason == "extension_cap":
+        tail = f" ({fact(loud)})" if guard in ("early_rise", "unsettled", "sealed") and loud else ""
+        if guard in ("extension_cap", "long_overdue", "replacement_window"):
             tail = f" ({used(decision['x'])} used up)"
-        return GUARDS[reason] + tail
+        return GUARD_KINDS.get(reason, GUARDS[guard]) + tail
     if reason == "time":
         silent = [row for row in evidence if row["source"] in SIGNALS and row["status"] not in ("absent", "assessed")]
         heard = any(row["source"] in SIGNALS and row["status"] == "assessed" for row in evidence)

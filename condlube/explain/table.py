@@ -80,12 +80,15 @@ def _figures(row: Row) -> tuple[str, str, str, str]:
     if row["status"] != "assessed":
         return f"{name} ({why_not(row)})", "", "", ""
     if source == "prior":
+        if "rough_history" in reason.split():
+            name += f" ({row['point_id']} faulty on {1.0 - row['coverage']:.0%} of its days)"
         x = "unknown" if _empty(row["deviation"]) else f"x = {row['deviation']:.2f}"
         return name, _quantity(row["observed"], "h", 0), _quantity(row["expected"], "h", 0), x
     if source in UNITS:
+        deviation = f"{row['deviation']:+.1f} {UNITS[source]}" if UNITS[source] != "x" else f"{row['deviation']:.2f} x"
+        by = " (median)" if reason == "median_of_nights" else ""
         return (
-            name, _quantity(row["observed"], row["unit"], 2), _quantity(row["expected"], row["unit"], 2),
-            f"{row['deviation']:+.1f} {UNITS[source]}" if UNITS[source] != "x" else f"{row['deviation']:.2f} x",
+            name, _quantity(row["observed"], row["unit"], 2), _quantity(row["expected"], row["unit"], 2), deviation + by
         )  # fmt: skip
     if source in ("growth", "collector_share"):
         return name, "", "", f"{row['deviation']:.1f} spreads" if source == "growth" else f"{row['deviation']:.0%}"

@@ -58,6 +58,7 @@ class Prior:
     machine_fault: Probability
     instrument_fault: Probability
     instrument_fault_rough: Probability
+    instrument_rough_share: Annotated[float, Within(0, 1, open_low=True)]
     others_max: Annotated[float, Within(0.5, 0.999)]
     inspected_factor: Annotated[float, Within(0, 1, open_low=True)]
     inspected_half_life_d: Positive
@@ -82,6 +83,7 @@ class Stability:
 
     sound_readings: Annotated[int, Within(1, 10)]
     noise_spreads: NotNegative
+    steady_spreads: NotNegative
 
 
 @dataclass(frozen=True)
@@ -257,6 +259,14 @@ class AbsoluteLimit:
 
 
 @dataclass(frozen=True)
+class ReplacementWindow:
+    """Section ``[guard.replacement_window]``."""
+
+    from_x: Annotated[float, Within(0, 100)]
+    quiet_bits: NotNegative
+
+
+@dataclass(frozen=True)
 class HistoryUnknown:
     """Section ``[guard.history_unknown]``."""
 
@@ -292,6 +302,7 @@ class EarlyRise:
 
     over_db: NotNegative
     sound_readings: Annotated[int, Within(1, 10)]
+    inspected_db: NotNegative
 
 
 @dataclass(frozen=True)
@@ -300,6 +311,7 @@ class LongOverdue:
 
     x: Annotated[float, Within(1, 100)]
     inspected_days: Days
+    sealed_days: Days
 
 
 @dataclass(frozen=True)
@@ -327,6 +339,7 @@ class Guards:
     """Section ``[guard]``."""
 
     absolute_limit: AbsoluteLimit
+    replacement_window: ReplacementWindow
     history_unknown: HistoryUnknown
     just_greased: JustGreased
     unsettled: Unsettled

@@ -21,6 +21,10 @@ temperature_max_degc,extreme_pressure
 alpha,lithium_complex,mineral,110,11.5,2,-30,140,yes
 beta,polyurea,mineral,110,11.5,2,-30,150,no
 thin,lithium_complex,mineral,15,3.4,2,-40,120,no
+plain,lithium,mineral,110,11.5,2,-25,120,no
+shear,polyurea_shear_stable,mineral,110,11.5,2,-30,160,no
+glycol,lithium_complex,pag,150,20,2,-30,150,no
+sulfonate,calcium_sulfonate_complex,mineral,180,15,2,-25,150,yes
 """
 UNITS = {"ultrasound": "dB", "acceleration": "g rms", "kurtosis": "1", "crest_factor": "1", "velocity": "mm/s rms",
          "temperature": "degC"}  # fmt: skip

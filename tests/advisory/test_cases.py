@@ -24,11 +24,13 @@ def dated(row):
         row["level_time"] = AS_OF - timedelta(hours=row.pop("hours_ago"))
     if "onset_date" in row:
         row["onset_date"] = date.fromisoformat(row["onset_date"])
+    if "response_to" in row:
+        row["response_to"] = datetime.fromisoformat(row["response_to"]).replace(tzinfo=AS_OF.tzinfo)
     return row
 
 
 def test_there_are_enough_cases_and_each_says_why():
-    assert len(CASES) >= 60
+    assert len(CASES) >= 140
     assert len({case["name"] for case in CASES}) == len(CASES)
     assert all(case["why"] and case["source"] for case in CASES)
 
@@ -56,7 +58,7 @@ def test_case(case, scene, register_of, policy):
     if "not_call" in case:
         assert decision["call"] != case["not_call"], told
     for column, key in (("look_at", "look_at"), ("basis", "basis"), ("second_action", "second"),
-                        ("condition_status", "condition")):  # fmt: skip
+                        ("condition_status", "condition"), ("reason", "reason")):  # fmt: skip
         if key in case:
             assert decision[column] == case[key], told
     guards = set(decision["guards"].split())

@@ -36,7 +36,8 @@ def calls(policy, sd_db, seed=3):
     flat = x.ravel()
     column = {
         "x": flat, "x_since": flat, "running_h": flat * INTERVAL_D * 24, "days": flat * INTERVAL_D,
-        "interval_h": INTERVAL_D * 24.0, "overfilled_added": 0.02, "starved_factor": 1.0, "supply_factor": 1.0,
+        "interval_h": INTERVAL_D * 24.0, "overfilled_added": 0.02, "starved_factor": 1.0,
+        "overfilled_factor": 1.0, "supply_factor": 1.0,
         "damaged": 0.003, "machine_fault": 0.008, "instrument_fault": 0.005,
     }  # fmt: skip
     context = np.stack([np.broadcast_to(column[name], flat.shape) for name in CONTEXT], axis=1)

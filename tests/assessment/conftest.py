@@ -25,7 +25,8 @@ def context_of(policy):
         x = np.atleast_1d(np.asarray(x, dtype=np.float64))
         usual = {
             "x": x, "x_since": x, "running_h": 1e6, "interval_h": 4000.0, "days": 1e6,
-            "overfilled_added": policy.prior.overfilled_normal_dose, "starved_factor": 1.0, "supply_factor": 1.0,
+            "overfilled_added": policy.prior.overfilled_normal_dose, "starved_factor": 1.0,
+            "overfilled_factor": 1.0, "supply_factor": 1.0,
             "damaged": policy.prior.damaged, "machine_fault": policy.prior.machine_fault,
             "instrument_fault": policy.prior.instrument_fault,
         }  # fmt: skip

@@ -34,6 +34,7 @@ def nights(policy):
         "days": x * 4000 / 24,
         "overfilled_added": rng.choice([0.02, 0.25], N),
         "starved_factor": rng.choice([1.0, 2.0], N),
+        "overfilled_factor": rng.choice([1.0, 0.05], N),
         "supply_factor": rng.choice([1.0, 0.1], N),
         "damaged": rng.choice([0.003, 0.02], N),
         "machine_fault": np.full(N, 0.008),

@@ -168,8 +168,8 @@ def test_rows_in_any_order_and_batches_of_one_give_the_same(plant, seed):
 def context_of(x, damaged=DEFAULT.prior.damaged, **told):
     usual = {
         "x": x, "x_since": x, "running_h": 1e6, "interval_h": 4000.0, "days": 1e6, "overfilled_added": 0.02,
-        "starved_factor": 1.0, "supply_factor": 1.0, "damaged": damaged, "machine_fault": 0.008,
-        "instrument_fault": 0.005,
+        "starved_factor": 1.0, "overfilled_factor": 1.0, "supply_factor": 1.0, "damaged": damaged,
+        "machine_fault": 0.008, "instrument_fault": 0.005,
     }  # fmt: skip
     return np.array([[{**usual, **told}[name] for name in CONTEXT]])
 
