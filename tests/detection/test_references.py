@@ -22,9 +22,9 @@ def level(frozen, k=-1):
 def test_a_point_has_a_provisional_reference_in_a_week_and_a_full_one_in_five(sim):
     plant = sim.plant(30 + sim.noise(50))
     frozen = plant.frozen()
-    assert frozen["nights"].to_list() == [7, 28]
+    assert frozen["nights"].to_list() == [5, 28]
     assert frozen["began"].to_list() == ["first", "completed"]
-    assert frozen["reference_until"].dt.strftime("%F").to_list() == ["2024-01-08", "2024-02-05"]
+    assert frozen["reference_until"].dt.strftime("%F").to_list() == ["2024-01-06", "2024-02-03"]
     assert frozen["parent"].to_list() == ["", frozen["reference_from"].iloc[0].isoformat()]
     made = conform("expected", pa.Table.from_pandas(plant.learn(), preserve_index=False))
     assert made.schema == arrow_schema("expected")
@@ -82,7 +82,7 @@ def test_stopped_faulty_and_settling_nights_are_not_learned_from(sim):
     plant = sim.plant(values, cell=cell, fault=fault, events=greased)
     frozen = plant.frozen()
     # nights 0 to 2 and, once settled on day 11, from 16 on
-    assert frozen["reference_until"].iloc[0] == pd.Timestamp("2024-01-01", tz="UTC") + timedelta(days=20)
+    assert frozen["reference_until"].iloc[0] == pd.Timestamp("2024-01-01", tz="UTC") + timedelta(days=18)
     assert abs(level(frozen, 0) - 30) < 0.5
 
 
@@ -140,7 +140,7 @@ def test_greasing_leaves_the_reference_serving_and_a_new_bearing_ends_it(sim):
     greased, replaced = (rows[rows["point_id"] == p].set_index("night")["status"].to_list() for p in ("P00", "P01"))
     assert set(greased) == {"assessed"}
     assert replaced[:2] == ["assessed", "assessed"]
-    assert set(replaced[2:16]) == {"not_testable"}  # seven days of settling, then seven nights
+    assert set(replaced[2:14]) == {"not_testable"}  # seven days of settling, then five nights
     assert replaced[-1] == "assessed"
 
 
