@@ -35,15 +35,21 @@ def count_begins(plant: Plant, events: pd.DataFrame, first: datetime, known_by: 
 
 def speaking(usage: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     """The usage without points of which, on every night that sees them, a temperature of the same bearing speaks."""
-    points = plant.points
-    warm = set(points.loc[(points["quantity"] == "temperature") & points["bearing_id"].notna(), "point_id"])
-    bearing = usage["point_id"].map(points.set_index("point_id")["bearing_id"])
-    is_warm = usage["point_id"].isin(warm)
-    temperatures = pd.DataFrame({
-        "bearing": bearing, "date": usage["date"], "known_at": usage["known_at"], "said": usage["octiles"].notna(),
-    })[is_warm]  # fmt: skip
-    days = temperatures.groupby(["bearing", "date"]).agg(known_at=("known_at", "min"), said=("said", "all"))
-    since = days.loc[days["said"], "known_at"]
-    theirs = times(since.reindex(pd.MultiIndex.from_arrays([bearing, usage["date"]])))
-    spoken_for = ~is_warm.to_numpy() & (theirs <= times(usage["known_at"]))
+    points = plant.points.drop_duplicates("point_id").set_index("point_id")
+    which, ids = pd.factorize(usage["point_id"])
+    bearing = pd.factorize(points["bearing_id"].reindex(ids))[0][which]
+    warm = (points["quantity"].reindex(ids) == "temperature").to_numpy(dtype=np.bool_)[which]
+    bearing_day = bearing * np.int64(10**7) + times(usage["date"]).astype("datetime64[D]").astype(np.int64)
+    known_at, said = times(usage["known_at"]), usage["octiles"].notna().to_numpy()
+    heard = np.flatnonzero(warm & (bearing >= 0))
+    heard = heard[np.argsort(bearing_day[heard], kind="stable")]
+    begins = np.flatnonzero(np.diff(bearing_day[heard], prepend=-1))
+    if not len(heard):
+        return usage
+    told = np.logical_and.reduceat(said[heard], begins)
+    since = np.minimum.reduceat(known_at[heard], begins)[told]
+    day = bearing_day[heard[begins]][told]
+    at = np.searchsorted(day, bearing_day)
+    theirs = np.append(day, -1)[at] == bearing_day
+    spoken_for = ~warm & theirs & (np.append(since, np.datetime64("NaT"))[at] <= known_at)
     return usage[~spoken_for].reset_index(drop=True)
