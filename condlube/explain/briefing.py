@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
+from condlube.advisory.matters import Matter
 from condlube.explain.phrases import why_not
-from condlube.explain.sentences import second, sentence
+from condlube.explain.sentences import second, sentence, standing
 
 Rows = Mapping[str, Mapping[str, Any]]
 Evidence = Mapping[str, Sequence[Mapping[str, Any]]]
@@ -19,8 +20,8 @@ _NAME = 16
 
 def briefing(
     site: str, night: date, known_by: datetime, counts: Mapping[str, int], decisions: Rows, evidence: Evidence,
-    changed: Sequence[Change] | None, before: date | None, due: Sequence[Mapping[str, Any]], data: Sequence[str],
-    width: int,
+    matters: Mapping[str, Matter], changed: Sequence[Change] | None, before: date | None,
+    due: Sequence[Mapping[str, Any]], data: Sequence[str], width: int,
 ) -> str:  # fmt: skip
     """The text, no line longer than ``width``.
 
@@ -30,6 +31,8 @@ def briefing(
         Bearings by call.
     decisions, evidence
         Rows of the night, by bearing.
+    matters
+        What stands on the night, by bearing: a finding that lasts is told once, with its age.
     changed
         Bearing, call of the night before, call of this night; None where no earlier night (``before``) was decided.
     due
@@ -42,7 +45,7 @@ def briefing(
                      if n or call != "failed")  # fmt: skip
     lines = [
         f"{site}: night of {night:%A %d %B %Y}",
-        f"{sum(counts.values())} bearings: {sure}. Data known by {known_by:%Y-%m-%d %H:%M} UTC.",
+        *_wrapped(f"{sum(counts.values())} bearings: {sure}. Data known by {known_by:%Y-%m-%d %H:%M} UTC.", "", width),
     ]
     lines += _changes(changed, before, decisions, evidence, width)
     told = {name for name, *_ in changed or ()}
@@ -53,7 +56,8 @@ def briefing(
         )
         if names:
             lines += ["", f"{title} ({len(names)})"]
-            lines += _listed(names, decisions, evidence, told, width)
+            lines += _listed(names, decisions, evidence, matters, night, told, width)
+    lines += _beside(decisions, width)
     if due:
         lines += ["", f"FALLS DUE ({len(due)})"]
         lines += _wrapped(", ".join(f"{row['bearing_id']} {row['by']:%d %b}" for row in due), "  ", width)
@@ -81,16 +85,40 @@ def _changes(
 
 
 def _listed(
-    names: Sequence[str], decisions: Rows, evidence: Evidence, told: Iterable[str], width: int
-) -> Iterator[str]:
-    shown = [name for name in names if name not in told]
-    if len(shown) < len(names):
-        yield from _wrapped("told above: " + ", ".join(name for name in names if name in told), "  ", width)
-    for name in shown[:_LISTED]:
-        text = sentence(decisions[name], evidence[name])
-        yield from _wrapped(f"{text} {second(decisions[name])}".strip(), f"  {name:<{_NAME}} ", width)
+    names: Sequence[str], decisions: Rows, evidence: Evidence, matters: Mapping[str, Matter], night: date,
+    told: Iterable[str], width: int,
+) -> Iterator[str]:  # fmt: skip
+    """A line for each matter, under the first of its bearings; what was told as a change has its age only."""
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for name in names:
+        groups.setdefault(matters[name].bearing_ids if name in matters else (name,), []).append(name)
+    shown = [group for group in groups.values() if not set(group) <= set(told)]
+    if above := [name for name in names if name in told]:
+        yield from _wrapped("told above: " + ", ".join(above), "  ", width)
+    for first, *others in shown[:_LISTED]:
+        text = [sentence(decisions[first], evidence[first]), second(decisions[first])]
+        if others:
+            text.append(f"The same on {', '.join(others)}.")
+        if first in matters:
+            age = standing(matters[first], night)
+            text.append(f"{age[0].upper()}{age[1:]}.")
+        yield from _wrapped(" ".join(filter(None, text)), f"  {first:<{_NAME}} ", width)
     if len(shown) > _LISTED:
         yield f"  and {len(shown) - _LISTED} more, in decisions.csv"
+
+
+def _beside(decisions: Rows, width: int) -> Iterator[str]:
+    """What is to be done at bearings that are left alone, by what it is."""
+    by_action: dict[str, list[str]] = {}
+    for name, row in sorted(decisions.items()):
+        if row["call"] == "hold" and row["second_action"]:
+            by_action.setdefault(second(row), []).append(name)
+    if by_action:
+        yield ""
+        yield f"LEFT ALONE, BUT ({sum(map(len, by_action.values()))})"
+    for words, names in by_action.items():
+        more = f" and {len(names) - _LISTED} more, in decisions.csv" if len(names) > _LISTED else ""
+        yield from _wrapped(f"{words} {', '.join(names[:_LISTED])}{more}", "  ", width)
 
 
 def _silent(decisions: Rows, evidence: Evidence) -> Iterator[str]:

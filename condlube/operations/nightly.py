@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from condlube.advisory.matters import Matter
 from condlube.chain import Plant
 from condlube.explain.briefing import briefing
 from condlube.operations.check import Checked, check
@@ -15,8 +16,10 @@ from condlube.operations.desk import Desk
 from condlube.operations.events_file import take_events
 from condlube.operations.ingest import ingest
 from condlube.operations.ingest_report import FileReport, IngestReport
+from condlube.operations.matters import standing_matters
 from condlube.operations.morning import Morning, summary, write_morning
 from condlube.operations.night import run_night
+from condlube.operations.queue import flagged_in
 from condlube.operations.report import write_report
 from condlube.operations.tasks import FALLS_DUE
 from condlube.schema.nights import night_of
@@ -32,6 +35,7 @@ class Nightly:
     events: int
     doubtful: tuple[str, ...]  # rows of the events file that do not count as they read
     mornings: tuple[Morning, ...]
+    matters: Mapping[str, Matter]  # what stands on the last night, by bearing
 
     @property
     def failed(self) -> int:
@@ -51,8 +55,9 @@ class Nightly:
             nights.append(f"night {last.run.night} was decided before from the same data: nothing new to decide")
         page = briefing(
             self.checked.register.site.name, last.run.night, last.run.known_by, last.counts, last.decisions,
-            last.evidence, None if last.changed is None else [(c.bearing_id, c.before, c.after) for c in last.changed],
-            last.before, [row for row in last.work if row["task"] == FALLS_DUE], data, width,
+            last.evidence, self.matters,
+            None if last.changed is None else [(c.bearing_id, c.before, c.after) for c in last.changed], last.before,
+            [row for row in last.work if row["task"] == FALLS_DUE], data, width,
         )  # fmt: skip
         return "\n".join([*nights, *([""] if nights else []), page, "", f"Files: {last.folder}"])
 
@@ -90,5 +95,8 @@ def nightly(
             morning = write_morning(writer.snapshot(), checked, run, ingested)
             on_night(morning)
             mornings.append(morning)
-        write_report(Desk(path), mornings[-1].run.night)
-    return Nightly(checked, ingested, events, tuple(map(str, doubtful)), tuple(mornings))
+        desk, last = Desk(path), mornings[-1].run.night
+        write_report(desk, last)
+    sight = desk.sight(last)
+    matters = standing_matters(sight, flagged_in(sight))
+    return Nightly(checked, ingested, events, tuple(map(str, doubtful)), tuple(mornings), matters)
