@@ -43,7 +43,7 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
     asked = amplitude[point] & (hi - lo >= _NIGHTS) & (jumped[hi] == jumped[np.minimum(lo + 1, hi)])
     found = np.zeros(len(rows), dtype=bool)
     machine = pd.factorize(points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]))[0]
-    asked = np.flatnonzero(asked)
+    asked = np.flatnonzero(asked & (_moves(level, scale[of], lo, hi) <= 4 * np.ceil(0.05 * (hi - lo - 1))))
     still = _range(level, lo[asked], hi[asked]) <= _STILL_DB * scale[point[asked]]
     for k in asked[still].tolist():
         own = slice(lo[k], hi[k])
@@ -57,6 +57,14 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
             moves |= swings(level[rows_of], policy.detection.fall.of(quantity[p])) >= _SWINGS
         found[k] = moves
     return found | _follow(found, rows, cells)
+
+
+def _moves(level: Floats, scale: Floats, lo: Ints, hi: Ints) -> Ints:
+    """How often two neighbouring levels of each series lie too far apart for a lifeless one: a level outside its nine
+    tenths does so at most twice, and one in twenty lies outside on either side."""
+    apart = np.append(0, np.cumsum(np.abs(np.diff(level, prepend=level[:1])) > _STILL_DB * scale))
+    moves: Ints = apart[hi] - apart[np.minimum(lo + 1, hi)]
+    return moves
 
 
 def _range(level: Floats, lo: Ints, hi: Ints) -> Floats:

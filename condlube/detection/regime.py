@@ -115,8 +115,10 @@ def _together(wanted: Bools, night: Ints, machine: Ints, off: Bools) -> list[Int
     index = np.flatnonzero(wanted)
     index = index[np.lexsort((machine[index], night[index]))]
     begins = (np.diff(night[index], prepend=-1) != 0) | (np.diff(machine[index], prepend=-1) != 0)
-    parts = np.split(index, np.flatnonzero(begins)[1:]) if len(index) else []
-    return [part for part in parts if off[part].any()]
+    start = np.flatnonzero(begins)
+    some = np.logical_or.reduceat(off[index], start) if len(index) else begins
+    stop = np.append(start[1:], len(index))
+    return [index[a:b] for a, b in zip(start[some].tolist(), stop[some].tolist(), strict=True)]
 
 
 def _step(series: Series, k: int, now: float) -> int:

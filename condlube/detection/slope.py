@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
+from condlube.manipulation.kernel import Floats, Ints, kernel, sort
 
 _Z95 = 1.959963984540054  # significance of an autocorrelation, as in Hamed and Rao
 _Z90 = 1.6448536269514722  # 90 % interval of the slope
@@ -34,15 +34,16 @@ def mann_kendall(y: Floats) -> tuple[float, float]:
 def correction(y: Floats, slope: float) -> float:
     """Factor on the variance of S for autocorrelation: from the significant ones of the detrended ranks."""
     n = len(y)
-    rank = np.empty(n)
+    flat, rank = np.empty(n), np.empty(n)
+    for i in range(n):
+        flat[i] = y[i] - slope * i
     bottom = 0.0
     for i in range(n):
         below, equal = 0.0, 0.0
         for j in range(n):
-            ours, theirs = y[i] - slope * i, y[j] - slope * j
-            if theirs < ours:
+            if flat[j] < flat[i]:
                 below += 1.0
-            elif theirs == ours:
+            elif flat[j] == flat[i]:
                 equal += 1.0
         rank[i] = below + 0.5 * (equal - 1.0) - 0.5 * (n - 1.0)
         bottom += rank[i] * rank[i]
@@ -72,7 +73,7 @@ def theil_sen(x: Floats, y: Floats, z: float) -> tuple[float, float, float]:
         for j in range(i + 1, n):
             pairs[at] = (y[j] - y[i]) / (x[j] - x[i])
             at += 1
-    _sort(pairs)
+    sort(pairs)
     slope = 0.5 * (pairs[(count - 1) // 2] + pairs[count // 2])
     step = (x[n - 1] - x[0]) / (n - 1)
     wide = z * np.sqrt(mann_kendall(y)[1] * max(1.0, correction(y, slope * step)))
@@ -82,21 +83,11 @@ def theil_sen(x: Floats, y: Floats, z: float) -> tuple[float, float, float]:
 
 
 @kernel
-def _sort(values: Floats) -> None:
-    for i in range(1, len(values)):
-        value, j = values[i], i
-        while j > 0 and values[j - 1] > value:
-            values[j] = values[j - 1]
-            j -= 1
-        values[j] = value
-
-
-@kernel
 def _median(residual: Floats, first: int, stop: int) -> float:
     values = np.empty(stop - first)
     for i in range(stop - first):
         values[i] = residual[first + i]
-    _sort(values)
+    sort(values)
     place = 0.5 * (len(values) - 1)
     low, high = values[int(place)], values[min(int(place) + 1, len(values) - 1)]
     middle: float = low + (high - low) * (place - int(place))

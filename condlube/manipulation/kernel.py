@@ -88,15 +88,30 @@ def columns(first: Ints, stop: Ints) -> tuple[Ints, Bools]:
     return np.where(filled, first[:, None] + place, 0), filled
 
 
+@kernel
+def sort(values: Floats) -> None:
+    """Sort a short array in place (Shell's method)."""
+    for gap in (23, 10, 4, 1):
+        for i in range(gap, len(values)):
+            value, j = values[i], i
+            while j >= gap and values[j - gap] > value:
+                values[j] = values[j - gap]
+                j -= gap
+            values[j] = value
+
+
+@kernel
 def medians(value: Floats, first: Ints, stop: Ints) -> Floats:
     """Median of rows ``first[k]`` to ``stop[k]`` of many short series; NaN of none."""
-    rows, filled = columns(first, stop)
     made = np.full(len(first), np.nan)
-    some = np.flatnonzero(stop > first)
-    ordered = np.sort(np.where(filled[some], value[rows[some]], np.inf), axis=1)
-    n = (stop - first)[some]
-    line = np.arange(len(some))
-    made[some] = (ordered[line, (n - 1) // 2] + ordered[line, n // 2]) / 2
+    for k in range(len(first)):
+        n = stop[k] - first[k]
+        if n > 0:
+            own = np.empty(n)
+            for i in range(n):
+                own[i] = value[first[k] + i]
+            sort(own)
+            made[k] = (own[(n - 1) // 2] + own[n // 2]) / 2
     return made
 
 
