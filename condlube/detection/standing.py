@@ -42,14 +42,23 @@ def standing(
         return pd.DataFrame(columns=names)
     dates = pd.to_datetime(summaries["date"])
     notes = pd.DataFrame(columns=names)
-    for night in (date.fromordinal(day + EPOCH) for day in looks):  # each sees the notes of those before it
-        window = dates >= pd.Timestamp(night - timedelta(days=policy.detection.window_days + 1))
+    nights = [date.fromordinal(day + EPOCH) for day in looks]
+    together = 1
+    while nights:  # each sees the notes of those before it: what looked ahead past a note is looked at again
+        ahead = nights[:together]
+        window = dates >= pd.Timestamp(ahead[0] - timedelta(days=policy.detection.window_days + 1))
         known = pd.concat([expected, notes], ignore_index=True) if len(notes) else expected
-        found = deviations(summaries[window & (dates <= pd.Timestamp(night))], known, events, points, bearings,
-                           [night], zone, policy)  # fmt: skip
-        made = pd.DataFrame(_rows(found, _look(night, summaries, zone), str(points["point_id"].min()), zone),
-                            columns=names)  # fmt: skip
-        notes = pd.concat([notes, made], ignore_index=True) if len(notes) else made
+        found = deviations(summaries[window & (dates <= pd.Timestamp(ahead[-1]))], known, events, points, bearings,
+                           ahead, zone, policy)  # fmt: skip
+        together *= 2
+        for night in ahead:
+            nights = nights[1:]
+            made = pd.DataFrame(_rows(found[found["night"] == pd.Timestamp(night)], _look(night, summaries, zone),
+                                      str(points["point_id"].min()), zone), columns=names)  # fmt: skip
+            notes = pd.concat([notes, made], ignore_index=True) if len(notes) else made
+            if len(made) > 1:
+                together = 1
+                break
     return notes
 
 
