@@ -18,7 +18,10 @@ TAKES: dict[str, tuple[str, ...]] = {
     "sealed": ("grease",),
     "extension_cap": ("hold",),
     "data_lost": ("grease",),
+    "baseline_unsettled": ("grease",),
     "deferred": ("grease", "inspect"),
 }
-TIMED = ("replacement_window", "just_greased", "long_overdue", "extension_cap", "data_lost", "deferred")
+TIMED = (
+    "replacement_window", "just_greased", "long_overdue", "extension_cap", "data_lost", "baseline_unsettled", "deferred",
+)  # fmt: skip
 """Guards that time alone turns on or off."""

@@ -108,6 +108,12 @@ def data_lost(s: Situation, policy: Policy, night: Days) -> BoolArray:
     return np.asarray(s.lost & ~(s.x >= 1.0))
 
 
+def baseline_unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """The rise stands against a level that no settled time has shown: look first, unless someone has lately."""
+    seen = s.inspected_d <= policy.guard.long_overdue.inspected_days
+    return np.asarray(s.baseline_unsettled & ~(s.x >= 1.0) & ~seen)
+
+
 def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The analyst has put it off, and the evidence has not risen since."""
     return np.asarray(s.deferred_until >= night)
@@ -118,7 +124,7 @@ GUARDS: dict[str, Applies] = {
     for function in (
         absolute_limit, replacement_window, grease_mismatch, history_unknown, survey_waits, outside_range,
         stopped, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap, data_lost,
-        deferred,
+        baseline_unsettled, deferred,
     )
 }  # fmt: skip
 CODES = tuple(TAKES)

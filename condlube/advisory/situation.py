@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from condlube.assessment.evidence import Evidence, lubrication_lost, lubrication_sound
+from condlube.assessment.evidence import Evidence, baseline_unsettled, lubrication_lost, lubrication_sound
 from condlube.assessment.greasings import HOUR, TimeArray, times
 from condlube.assessment.inspected import at_inspection
 from condlube.assessment.life import grease_in
@@ -58,6 +58,7 @@ class Situation:
     response_failed: BoolArray
     watched: BoolArray
     lost: BoolArray
+    baseline_unsettled: BoolArray
     harsh: npt.NDArray[np.int64]
     deferred_until: TimeArray
 
@@ -103,6 +104,7 @@ def situation(
         response_failed=(evidence.value("response") == 2) & ~(records.inspected > _times_of(life)),
         watched=lubrication_sound(evidence),
         lost=lubrication_lost(evidence),
+        baseline_unsettled=baseline_unsettled(evidence),
         harsh=_harsh(bearings),
         deferred_until=_deferred(len(now), reviews, evidence, policy),
     )

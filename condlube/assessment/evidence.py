@@ -23,6 +23,8 @@ QUIET_DB = 3.0
 """Ultrasound below this is not the other witness of a rise in acceleration."""
 RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
+UNSETTLED = "reference_unsettled"
+"""Reason code of a rise over an expected level that no settled time has shown."""
 WAITS = "second_reading"
 """Reason code of a change that still stands on one reading."""
 STEADY = "median_of_nights"
@@ -192,6 +194,12 @@ def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
 def lubrication_sound(evidence: Evidence) -> BoolArray:
     """Where a lubrication-sensitive signal was assessed."""
     return np.asarray(np.logical_or.reduce([evidence.status(s) == "assessed" for s in LUBRICATION_SENSITIVE]))
+
+
+def baseline_unsettled(evidence: Evidence) -> BoolArray:
+    """Where a lubrication-sensitive signal rose against a level that rests on few nights, or rose while learned."""
+    at = [POSITION[s] for s in LUBRICATION_SENSITIVE]
+    return np.asarray((evidence.reason[:, at] == UNSETTLED).any(axis=1))
 
 
 def lubrication_lost(evidence: Evidence) -> BoolArray:

@@ -30,6 +30,8 @@ from condlube.schema.nights import midnight
 from condlube.schema.words import ONSETS, RESPONSES, SIGNALS
 from condlube.units import CANONICAL
 
+UNSETTLED = "reference_unsettled"
+"""Reason code of a rise over a provisional reference, or over one that rose itself while it was learned."""
 MARKS = ("lately", "before_greasing", "at_inspection")
 """Columns that are deviations of other nights than tonight."""
 _REFUSED = {OUTSIDE: "out_of_range", UNKNOWN: "operating_unknown", UNCERTAIN: "expected_uncertain"}
@@ -153,9 +155,12 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     fall = fall[rows["point"].to_numpy()]
     down, sd = -rows["residual"].to_numpy(dtype=float), rows["sd"].to_numpy(dtype=float)
     fallen = (down >= fall - sd) & (down >= policy.detection.raised_spreads * sd)
+    began = np.append(frozen.rows["began"].to_numpy(dtype=object), "")[reference]
+    unsettled = (began == "first") | ((began == "completed") & lowered)
     extended = np.append(frozen.rows["began"].to_numpy(dtype=object) == EXTENDED, False)[reference]
     rows.loc[assessed & extended, "reason"] = "reference_extended"
     rows.loc[assessed & lowered, "reason"] = "reference_lowered"
+    rows.loc[assessed & unsettled & (-down >= policy.detection.raised_spreads * sd), "reason"] = UNSETTLED
     rows.loc[assessed & fallen, "reason"] = "state_unclear"
     begun = pd.to_datetime(frozen.rows["reference_from"], utc=True)
     rows["reference_from"] = begun.reindex(reference).array

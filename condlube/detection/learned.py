@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from condlube.detection.begins import Begin, changed, replaced
+from condlube.detection.creep import creep
 from condlube.detection.frozen import EXTENDED, Frozen, blank, margins_of, stack
 from condlube.detection.lineage import Family, against_family, against_parent, families_of, family_of
 from condlube.detection.series import Cells
@@ -71,11 +72,14 @@ class Learned:
                 self.members.setdefault(self.family[p], {})[p] = r
         families = {name: self._family(name, day) for name in sorted({self.family[p] for p in points} - {""})}
         made = []
-        for p, r in zip(points, rows.tolist(), strict=True):
+        for k, (p, r) in enumerate(zip(points, rows.tolist(), strict=True)):
             floor = self.policy.spread_floor.of(self.quantity[p])
+            seasonal = self.quantity[p] == "temperature"
+            crept = 0.0 if seasonal else creep(self.models, r, chosen[k], cells, self.margins[p])
+            self.models.coefficients[r, 0] -= crept
             off, weight, spread = against_family(self.models, r, families.get(self.family[p]), floor, self.policy)
             self.models.coefficients[r, 0] -= off
-            made.append(Adopted(r, int(self.parent[p]), off, weight))
+            made.append(Adopted(r, int(self.parent[p]), crept + off, weight))
             self.models.spread[r] = spread
         more, lower = self._against_parent(of, rows)
         self.models.coefficients[rows, 0] -= more

@@ -46,6 +46,7 @@ REASONS = {
     "zero": "the sensor reads exact zeros",
     "frozen": "the signal stands still",
     "reference_extended": "expected level carried on to a lasting new speed or load",
+    "reference_unsettled": "the expected level rests on few nights, or rose itself while it was learned",
     "reference_lowered": "expected level held against family or earlier reference",
     "no_signal": "the sensor gives no signal while the machine runs",
     "full_scale": "the instrument is saturated",
@@ -100,6 +101,7 @@ GUARDS = {
     "response_failed": "the last greasing had no effect: prove first that grease arrives",
     "long_overdue": "far overdue: look for hardened grease and a closed outlet, and ask whether the record is true",
     "extension_cap": "the interval may not be extended further here",
+    "baseline_unsettled": "the rise stands against a level that no settled time has shown: look before greasing",
     "data_lost": "every lubrication-sensitive signal is lost: no greasing before the interval ends",
     "deferred": "deferred by an analyst",
 }

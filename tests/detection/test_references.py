@@ -122,7 +122,7 @@ def test_a_bearing_learned_starved_is_seen_by_its_family(sim):
     plant = sim.plant(values)
     row = plant.one(49, 0)
     assert row["deviation"] > 4
-    assert row["reason"] == "reference_lowered"
+    assert row["reason"] == "reference_unsettled"
     assert abs(plant.one(49, 5)["deviation"]) < 1.5
     frozen = plant.frozen()
     assert frozen[frozen["point_id"] == "P00"]["family_weight"].iloc[-1] > 0.2
