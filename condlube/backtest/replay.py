@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from itertools import groupby
+from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -40,27 +42,32 @@ BESIDE = (*VALUES, *FACTS)
 """The columns of replayed decisions that the table ``decisions`` does not have."""
 
 
+ROWS_AT_ONCE = 300_000
+"""Points times days that are worked on at once: more takes memory, less repeats what every call has to prepare."""
+
+
 @dataclass(frozen=True)
 class Span:
     """The nights of a replay and by when each of them knew what it knew."""
 
     nights: tuple[date, ...]
     known_by: Mapping[date, datetime]
+    days_at_once: int = 31
 
     @staticmethod
     def of(first: date, last: date, plant: Plant, run_hour: int, every: int = 1) -> Span:
         """Every ``every``-th night from ``first`` to ``last``, each known by the start of its nightly run."""
         zone = plant.register.site.zone
         nights = tuple(nights_between(first, last)[::every])
-        return Span(nights, {n: as_of(n, zone) + timedelta(hours=run_hour) for n in nights})
+        known_by = {n: as_of(n, zone) + timedelta(hours=run_hour) for n in nights}
+        return Span(nights, known_by, min(max(ROWS_AT_ONCE // max(len(plant.points), 1), 7), 366))
 
     @cached_property
     def chunks(self) -> list[tuple[date, ...]]:
-        """The nights by calendar month: what is cached and resumed as one."""
-        months: dict[tuple[int, int], list[date]] = {}
-        for night in self.nights:
-            months.setdefault((night.year, night.month), []).append(night)
-        return [tuple(nights) for nights in months.values()]
+        """The nights by so many days: what is worked on, cached and resumed as one."""
+        number = [(night - self.nights[0]).days // self.days_at_once for night in self.nights]
+        pairs = zip(number, self.nights, strict=True)
+        return [tuple(night for _, night in own) for _, own in groupby(pairs, key=itemgetter(0))]
 
 
 def learn_nights(

@@ -1,6 +1,6 @@
-"""Replay of a site's nights from its store, by month: what each month brings is kept in the store's cache folder.
+"""Replay of a site's nights from its store, by stretches: what each brings is kept in the store's cache folder.
 
-A replay that was broken off goes on with the first month that is not there; a policy that measures alike replays only
+A replay that was broken off goes on with the first stretch that is not there; a policy that measures alike replays only
 the decisions. What is kept is named by everything that can change it, so that it is never wrong, only unused.
 """
 
@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights
@@ -33,7 +34,7 @@ from condlube.store.store import Snapshot, Store
 
 OnStep = Callable[[str, int, int], None]
 """Told what is being done (references, nights), how many nights of it are done, and of how many."""
-FORMAT = 2
+FORMAT = 3
 """Rises when the columns of a kept file change: older files are then not read."""
 PART = "part"
 """Column of a kept file of references: the stretch of nights that brought each."""
@@ -45,7 +46,7 @@ def quiet(step: str, done: int, of: int) -> None:
 
 @dataclass(frozen=True)
 class Kept:
-    """Where the replay of a span is kept: a file of deviations and one of decisions for every month."""
+    """Where the replay of a span is kept: a file of deviations and one of decisions for every stretch of nights."""
 
     span: Span
     deviations: tuple[Path, ...]
@@ -65,8 +66,8 @@ def _read(paths: Iterable[Path], columns: Sequence[str]) -> pd.DataFrame:
 
 
 class _Work(NamedTuple):
-    """One month to replay, in a form that can be handed to another process: its files, and those of the references
-    that the months before it brought."""
+    """One stretch of nights to replay, in a form that can be handed to another process: its files, and those of the
+    references that the stretches before it brought."""
 
     nights: tuple[date, ...]
     span: Span
@@ -86,20 +87,20 @@ def replay(
 ) -> Kept:
     """Replay a span of nights under a policy, as far as that was not done before.
 
-    References are learned in order of time; as soon as those of a month are there, the month can be compared and
-    decided beside the others.
+    References are learned in order of time; as soon as those of a stretch are there, it can be compared and decided
+    beside the others.
     """
     definition = checked.definition
     folder = definition.store / "cache" / "backtest"
     folder.mkdir(parents=True, exist_ok=True)
     works = list(_works(checked, plant, span, policy, snapshot, folder))
     missing = [work for work in works if not work.done]
-    month = partial(_month, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
+    stretch = partial(_stretch, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
                     commit_id=snapshot.commit_id)  # fmt: skip
     ready = _learned(missing, plant, StoreHistory(snapshot), policy, on_step)
     done = len(span.nights) - sum(len(work.nights) for work in missing)
     workers = min(definition.workers, max(len(missing), 1))
-    for nights in map_batches(month, ready, workers):
+    for nights in map_batches(stretch, ready, workers):
         done += nights
         on_step("nights", done, len(span.nights))
     return Kept(span, tuple(w.deviations for w in works), tuple(w.decisions for w in works))
@@ -135,7 +136,7 @@ def _digest(table: str, rows: pd.DataFrame, known_by: datetime) -> str:
 def _learned(
     works: Sequence[_Work], plant: Plant, history: StoreHistory, policy: Policy, on_step: OnStep
 ) -> Iterator[_Work]:
-    """The months, each once it can be compared: what is missing of its own and earlier references is learned."""
+    """The stretches, each once it can be compared: what is missing of its own and earlier references is learned."""
     done, total = 0, sum(len(work.nights) for work in works)
     for work in works:
         if not work.references.is_file():
@@ -154,12 +155,12 @@ def _references(paths: Iterable[Path]) -> pd.DataFrame:
     return pa.concat_tables([arrow_schema("expected").empty_table(), *tables]).to_pandas()
 
 
-def _month(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str, commit_id: int) -> int:
-    """Compare and decide the nights of a month, as far as that was not done; how many nights it has."""
+def _stretch(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str, commit_id: int) -> int:
+    """Compare and decide the nights of a stretch, as far as that was not done; how many nights it has."""
     history = StoreHistory(Store.open(store, ledger).snapshot(commit_id))
     if not work.deviations.is_file():
-        own = pq.read_table(work.references).to_pandas()
-        parts = [own[own[PART] == k].drop(columns=PART).reset_index(drop=True) for k in range(len(work.nights))]
+        own = pq.read_table(work.references)
+        parts = [own.filter(pc.field(PART) == k).drop_columns(PART).to_pandas() for k in range(len(work.nights))]
         found = compare_nights(plant, history, _references(work.before), parts, work.nights, work.span, policy)
         _write(work.deviations, from_frame("deviations", found))
     if not work.decisions.is_file():

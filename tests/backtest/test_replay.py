@@ -19,7 +19,7 @@ def _same(a: pd.DataFrame, b: pd.DataFrame) -> None:
 
 @pytest.fixture(scope="module")
 def span(small) -> Span:
-    return Span.of(FIRST, LAST, small[0], run_hour=6, every=9)
+    return replace(Span.of(FIRST, LAST, small[0], run_hour=6, every=9), days_at_once=31)
 
 
 def test_a_replay_decides_what_the_nights_one_by_one_decided(small, span, policy, replayed, nightly) -> None:

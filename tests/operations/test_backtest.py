@@ -40,12 +40,14 @@ KILLED = """
 import os, signal, sys
 from datetime import date
 from pathlib import Path
+import condlube.backtest.replay
 from condlube.operations.backtest import backtest
 
 def on_step(step, done, of):
     if (step, done) == (sys.argv[2], int(sys.argv[3])):
         os.kill(os.getpid(), signal.SIGKILL)
 
+condlube.backtest.replay.ROWS_AT_ONCE = int(sys.argv[7])
 first, last = (date.fromisoformat(text) for text in sys.argv[4:6])
 backtest(Path(sys.argv[1]), first, last, every=int(sys.argv[6]), on_step=on_step)
 """
@@ -62,9 +64,17 @@ def site(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def made(site):
-    """Five weeks in three calendar months."""
-    return backtest(site, *SPAN, every=EVERY)
+def fortnight(site):
+    """Rows that are worked on at once, such that five weeks are three stretches of nights: of 4, 3 and 2."""
+    return 14 * check(site).register.points.num_rows
+
+
+@pytest.fixture(scope="module")
+def made(site, fortnight):
+    """Five weeks in three stretches."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("condlube.backtest.replay.ROWS_AT_ONCE", fortnight)
+        yield backtest(site, *SPAN, every=EVERY)
 
 
 def decided(snapshot):
@@ -109,15 +119,15 @@ def test_the_files_say_what_a_replay_cannot_know(made):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal")
-@pytest.mark.parametrize(("step", "done"), [("references", 8), ("nights", 1)])
-def test_a_replay_goes_on_where_it_was_killed(site, made, tmp_path, step, done):
+@pytest.mark.parametrize(("step", "done"), [("references", 7), ("nights", 4)])
+def test_a_replay_goes_on_where_it_was_killed(site, made, fortnight, tmp_path, step, done):
     site = shutil.copytree(site, tmp_path / "site", ignore=shutil.ignore_patterns("backtest*"))
-    arguments = [str(site), step, str(done), *(night.isoformat() for night in SPAN), str(EVERY)]
+    arguments = [str(site), step, str(done), *(night.isoformat() for night in SPAN), str(EVERY), str(fortnight)]
     ended = subprocess.run([sys.executable, "-c", KILLED, *arguments], check=False)
     assert ended.returncode == -signal.SIGKILL
     cache = site / "store" / "cache" / "backtest"
     there = {path: path.stat().st_mtime_ns for path in cache.glob(f"{FILES[step]}-*.parquet")}
-    assert len(there) == {1: 1, 8: 2}[done]
+    assert len(there) == {4: 1, 7: 2}[done]
     again = backtest(site, *SPAN, every=EVERY)
     assert {path: path.stat().st_mtime_ns for path in there} == there
     for name in ("decisions.csv", "outcomes.csv", "summary.json", "report.html"):
