@@ -30,8 +30,8 @@ def creep(models: Models, r: int, rows: Ints, cells: Cells, margins: Floats) -> 
     x = day[begins] - day[begins].mean()
     slope = float((x * level).sum() / (x**2).sum())
     apart = level - level.mean() - slope * x
-    n = len(level)
-    correlation = float(np.clip((apart[1:] * apart[:-1]).sum() / (apart**2).sum() + 2.0 / n, 0.0, 0.9))
-    error = np.sqrt((apart**2).sum() / (n - 2) * (1 + correlation) / (1 - correlation) / (x**2).sum())
+    n, squares = len(level), max(float((apart**2).sum()), 1e-12)
+    correlation = float(np.clip((apart[1:] * apart[:-1]).sum() / squares + 2.0 / n, 0.0, 0.9))
+    error = np.sqrt(squares / (n - 2) * (1 + correlation) / (1 - correlation) / (x**2).sum())
     rise = slope * (x[-1] - x[0])
     return 0.5 * rise if slope > _CLEARLY * error and rise > _SPREADS * models.spread[r] else 0.0
