@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.begins import EPOCH, begins_of
+from condlube.detection.cycles import MANY
 from condlube.detection.figures import figures_of
 from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
 from condlube.detection.lasting import lasting_of
@@ -161,6 +162,7 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     rows.loc[assessed & extended, "reason"] = "reference_extended"
     rows.loc[assessed & lowered, "reason"] = "reference_lowered"
     rows.loc[assessed & unsettled & (-down >= policy.detection.raised_spreads * sd), "reason"] = UNSETTLED
+    rows.loc[assessed & (rows["cycles"] >= MANY).to_numpy(), "reason"] = "short_cycles"
     rows.loc[assessed & fallen, "reason"] = "state_unclear"
     begun = pd.to_datetime(frozen.rows["reference_from"], utc=True)
     rows["reference_from"] = begun.reindex(reference).array

@@ -8,13 +8,14 @@ import pandas as pd
 from condlube.detection import charts
 from condlube.detection.begins import Begin
 from condlube.detection.common_mode import shares
+from condlube.detection.cycles import MANY, returns
 from condlube.detection.growth import growth
 from condlube.detection.lasting import Lasting
 from condlube.detection.levels import COMPARED
 from condlube.detection.marks import marks
 from condlube.detection.onset import onset
 from condlube.detection.persistence import nights_over
-from condlube.detection.response import responses
+from condlube.detection.response import HELD, RETURNED, responses
 from condlube.detection.season import season
 from condlube.detection.slope import weekly_slopes
 from condlube.detection.states import within
@@ -81,12 +82,15 @@ def figures_of(
     greased, greased_at = _last(point, night, begins, "relubrication")
     looked, _ = _last(point, night, inspections, "inspection")
     marked = marks(lo, hi, day, residual, night, greased, looked, detection)
+    raised = _of_quantity(detection.response_raised, points)[point]
     response = responses(
-        lo, hi, day, residual, spread, greased,
-        _of_quantity(detection.response_raised, points)[point],
-        detection.response_before_nights, detection.response_settle_days, detection.response_held,
-        detection.response_back, detection.response_back_days, detection.response_worse_spreads,
+        lo, hi, day, residual, spread, greased, raised, detection.response_before_nights,
+        detection.response_settle_days, detection.response_held, detection.response_back, detection.response_back_days,
+        detection.response_worse_spreads,
     )  # fmt: skip
+    returned = returns(point, lo, hi, day, residual, spread, night, raised, begins, detection)
+    again = (returned >= MANY) & (response == HELD) & (night - greased <= detection.response_back_days)
+    response = np.where(again, RETURNED, response)
     return pd.DataFrame({
         "residual": level - owed,
         "sd": np.sqrt(spread**2 / averaged + tracks.variance[row]),
@@ -104,6 +108,7 @@ def figures_of(
         "share": share,
         "response_code": response,
         "response_to": greased_at,
+        "cycles": returned,
         **{name: value - owed for name, value in marked.items()},
         "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, owed, spread),
     }, index=rows.index)  # fmt: skip
