@@ -41,9 +41,11 @@ def newest(stored: np.ndarray) -> np.ndarray:
 
 def not_stored(readings: np.ndarray, stored: np.ndarray) -> np.ndarray:
     """Mask of the readings that ``stored`` (READING, the newest per point and time) does not hold just so."""
-    if len(stored) == 0 or len(readings) == 0:
-        return np.ones(len(readings), bool)
-    both = np.concatenate([stored, readings])
+    fresh = np.ones(len(readings), bool)
+    near = _near(readings, stored)
+    if len(near) == 0:
+        return fresh
+    both = np.concatenate([stored, readings[near]])
     order = np.lexsort((np.arange(len(both)), both["time"], both["point"]))
     ordered = both[order]
     again = np.append(False, _repeats(ordered))
@@ -51,16 +53,22 @@ def not_stored(readings: np.ndarray, stored: np.ndarray) -> np.ndarray:
     again &= (ordered["value"] == before["value"]) & (ordered["quality"] == before["quality"])
     mask = np.empty(len(both), bool)
     mask[order] = ~again
-    fresh: np.ndarray = mask[len(stored) :]
+    fresh[near] = mask[len(stored) :]
     return fresh
 
 
 def meet(some: np.ndarray, others: np.ndarray) -> bool:
     """Whether two arrays, each with every point and time once, have one in common."""
-    if len(some) == 0 or len(others) == 0:
-        return False
-    both = np.concatenate([some, others])
+    both = np.concatenate([some, others[_near(others, some)]])
     return bool(_repeats(both[np.lexsort((both["time"], both["point"]))]).any())
+
+
+def _near(readings: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Positions of the readings from the first to the last time of the ``others``."""
+    if len(others) == 0:
+        return np.empty(0, np.int64)
+    time = others["time"]
+    return np.flatnonzero((readings["time"] >= time.min()) & (readings["time"] <= time.max()))
 
 
 def _repeats(ordered: np.ndarray) -> np.ndarray:
