@@ -139,10 +139,10 @@ def turn(
 
 
 def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead, rising: BoolArray) -> Situation:
-    """The situation so many days on. What rises is not quiet; the survey comes to what cannot be greased."""
+    """The situation so many days on. What rises is not quiet; who waits for the survey has his turn."""
     taken = {name: getattr(s, name)[at] for name in s.__dataclass_fields__}
     taken["quiet"] = taken["quiet"] & ~rising[at]
-    taken["survey_week"] = taken["survey_week"] | taken["not_greasable"]
+    taken["survey_week"] = taken["survey_in_d"] <= days
     taken["inspected_d"] = taken["inspected_d"] + days
     taken["x"] = ahead.x_after(at, days)
     taken["running_h"] = taken["running_h"] + ahead.running_h_per_d[at] * days

@@ -22,6 +22,7 @@ TAKES: dict[str, tuple[str, ...]] = {
     "deferred": ("grease", "inspect"),
 }
 TIMED = (
-    "replacement_window", "just_greased", "long_overdue", "extension_cap", "data_lost", "baseline_unsettled", "deferred",
+    "replacement_window", "history_unknown", "survey_waits", "just_greased", "long_overdue", "extension_cap",
+    "data_lost", "baseline_unsettled", "deferred",
 )  # fmt: skip
 """Guards that time alone turns on or off."""

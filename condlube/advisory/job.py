@@ -16,10 +16,14 @@ LISTENABLE = ("ultrasound",)
 FORM_GREASE = ("grease_g", "level_before", "level_after", "outlet_open", "purge", "not_done_because")
 FORM_INSPECT = ("finding", "failure_mode", "level_before", "note")
 
+LOOK_FOR = {"grease_mismatch": "grease", "unsettled": "outlet", "overfilled": "outlet"}
+"""What is looked for where the reason asks for more than the place that is looked at."""
 # What would confirm each suspicion: damage classes of ISO 15243:2017 by clause, failure modes of ISO 14224:2016.
 CONFIRM = {
     "bearing": (("5.1.2", "5.1.3", "5.2.2", "5.2.3", "5.3.2"), ("VIB", "NOI")),
     "supply": (("5.2.3", "5.3.2"), ("ELU", "PLU", "OHE")),
+    "grease": ((), ()),
+    "outlet": ((), ("OHE", "PLU")),
     "machine": ((), ("VIB", "STD")),
     "instrument": ((), ("AIR",)),
     "records": ((), ()),
@@ -34,8 +38,9 @@ class Job:
     ``kind`` is grease, check_supply (automatic supply: lubricator, level, line), inspect, replace (sealed) or none.
     ``shots`` is 0 where the dose is given at once; else so many equal shots while listening, ``wait_min`` apart, going
     on only while the level falls. ``by_line`` tells that the dose goes through a remote line. ``ceiling_g`` is not to
-    be passed in one visit. ``classes`` and ``modes`` would confirm what an inspection looks for. ``form`` lists what is
-    asked back; ``check_after_h`` is when the response is looked at, 0 where nothing is greased.
+    be passed in one visit. ``look_for`` names what is looked for at ``look_at``; ``classes`` and ``modes`` would
+    confirm it. ``form`` lists what is asked back; ``check_after_h`` is when the response is looked at, 0 where nothing
+    is greased.
     """
 
     kind: str
@@ -47,6 +52,7 @@ class Job:
     wait_min: float
     by_line: bool
     look_at: str
+    look_for: str
     second: str
     classes: tuple[str, ...]
     modes: tuple[str, ...]
@@ -76,7 +82,8 @@ def job(decision: Row, bearing: Row, evidence: Sequence[Row], dose: Dose) -> Job
     listens = listening(decision, evidence, dose)
     grams = decision["grease_g"] if greases or call == "hold" else None
     look_at = decision["look_at"] or ""
-    classes, modes = CONFIRM.get(look_at, ((), ()))
+    sought = looked_for(decision)
+    classes, modes = CONFIRM.get(sought, ((), ()))
     if look_at == "bearing" and any(row["source"] == "electrical" for row in evidence):
         classes, modes = ELECTRICAL
     return Job(
@@ -89,6 +96,7 @@ def job(decision: Row, bearing: Row, evidence: Sequence[Row], dose: Dose) -> Job
         wait_min=dose.shot_wait_min,
         by_line=bearing["fitting_access"] == "remote_line",
         look_at=look_at,
+        look_for=sought,
         second=second,
         classes=classes,
         modes=modes,
@@ -97,6 +105,12 @@ def job(decision: Row, bearing: Row, evidence: Sequence[Row], dose: Dose) -> Job
         normal_rise_k=dose.normal_rise_k,
         normal_rise_h=dose.normal_rise_h,
     )
+
+
+def looked_for(decision: Row) -> str:
+    """What an inspection looks for: what the reason asks for, else what is usual at the place looked at."""
+    look_at = decision["look_at"] or ""
+    return LOOK_FOR.get(decision["reason"].partition(" ")[0], look_at) if look_at == "supply" else look_at
 
 
 def listening(decision: Row, evidence: Sequence[Row], dose: Dose) -> bool:

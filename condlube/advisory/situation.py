@@ -31,10 +31,10 @@ class Situation:
     """Facts of bearing-nights; every field is an array over rows.
 
     ``x`` is NaN where no interval holds. ``surveyed`` tells that someone has looked since the records began;
-    ``survey_week`` that it is this bearing's week to be looked at. ``mismatch`` and ``unsettled`` are the kind of it,
-    empty where there is none. ``quiet`` tells that the evidence speaks for no fault. ``inspected_d`` is the age of the
-    last inspection in days, inf without one. ``deferred_until`` is NaT where nothing is deferred or the evidence has
-    risen since.
+    ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
+    ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none. ``quiet`` tells that the evidence
+    speaks for no fault. ``inspected_d`` is the age of the last inspection in days, inf without one. ``deferred_until``
+    is NaT where nothing is deferred or the evidence has risen since.
     """
 
     x: FloatArray
@@ -49,6 +49,7 @@ class Situation:
     no_interval: BoolArray
     surveyed: BoolArray
     survey_week: BoolArray
+    survey_in_d: FloatArray
     inspected_d: FloatArray
     stopped: BoolArray
     limit_passed: BoolArray
@@ -95,6 +96,7 @@ def situation(
         no_interval=(reason != "") & (reason != NO_START),
         surveyed=ever,
         survey_week=survey_week(bearings, now),
+        survey_in_d=survey_in_d(bearings, now),
         inspected_d=inspected_d,
         stopped=_stopped(nights, evidence),
         limit_passed=(evidence.value("zone") == 3) | (evidence.value("temperature_limit") >= 2),
@@ -130,6 +132,14 @@ def survey_week(bearings: pd.DataFrame, now: np.datetime64 | TimeArray) -> BoolA
     """Whose week it is, by the columns of ``survey_turns``; ``now`` is one instant or one for each row."""
     week = now.astype("datetime64[D]").astype(np.int64) // 7
     return np.asarray(week % bearings["survey_turns"].to_numpy() == bearings["survey_turn"].to_numpy())
+
+
+def survey_in_d(bearings: pd.DataFrame, now: np.datetime64 | TimeArray) -> FloatArray:
+    """Days until the week of each bearing begins; 0 in it."""
+    day = now.astype("datetime64[D]").astype(np.int64)
+    turns, turn = (bearings[name].to_numpy(dtype=np.int64) for name in ("survey_turns", "survey_turn"))
+    weeks = (turn - day // 7) % turns
+    return np.asarray(np.where(weeks == 0, 0, 7 * weeks - day % 7), dtype=np.float64)
 
 
 def _times_of(life: pd.DataFrame) -> TimeArray:

@@ -26,16 +26,20 @@ DETAILS = {"grease_mismatch": "mismatch", "unsettled": "unsettled"}
 """Guards of several kinds, and where the situation names the kind."""
 TELLING = ("stopped", "survey_waits", "data_lost")
 """Guards that say more of a hold than that nothing leads to another call."""
+_NEARLY = 0.5
+"""Share of the highest contribution from which the likelier of two states leads."""
 _TRUE_TOO = 0.1
 """Probability from which a machine or instrument fault is worth a second action."""
 
 
 def leading_state(posterior: FloatArray, hold: FloatArray, call: IntArray) -> IntArray:
     """State, other than adequate, that the call is about [bearings]: dryness, where the call is to grease; else one
-    that is more likely than not; else the one that contributes most to the expected cost of holding."""
+    that is more likely than not; else, of those that contribute most to the expected cost of holding or nearly so, the
+    most likely."""
     others = posterior[:, 1:]
-    probable = others.max(axis=1) > 0.5
-    about = np.where(probable, others.argmax(axis=1), (others * hold[:, 1:]).argmax(axis=1)) + 1
+    costly = others * hold[:, 1:]
+    near = costly >= _NEARLY * costly.max(axis=1, keepdims=True)
+    about = np.where(others.max(axis=1) > 0.5, others.argmax(axis=1), (others * near).argmax(axis=1)) + 1
     return np.where(call == GREASE, STATES.index("starved"), about)
 
 
@@ -78,8 +82,8 @@ def second_action(
     """A second thing to do where two things are true; empty otherwise.
 
     grease: greasing is due beside an inspection of machine or instrument. inspect_machine: beside a greasing.
-    inspect_instrument: beside a greasing or a hold. grease_on_return: due, but the machine stands. look: warm for no
-    known reason. replace: past the life of grease that cannot be renewed.
+    inspect_instrument: beside a greasing or a hold, where one is suspect or a signal faulty. grease_on_return: due, but
+    the machine stands. look: warm for no known reason. replace: past the life of grease that cannot be renewed.
 
     ``dearer`` [bearings, states] is what greasing costs more than holding. Greasing is due where it is the cheaper of
     the two, machine and instrument left aside.
@@ -89,7 +93,11 @@ def second_action(
     made = np.full(len(call), "", dtype=object)
     warm = evidence.value("temperature") >= policy.guard.unsettled.unexplained_k
     made[(call != INSPECT) & warm & ~(s.greased & (s.days < policy.cost.hold.fresh_days))] = "look"
-    made[(call != INSPECT) & (posterior[:, STATES.index("instrument_fault")] >= _TRUE_TOO)] = "inspect_instrument"
+    points = evidence.deviations
+    faulty = np.zeros(len(call), dtype=np.bool_)
+    faulty[points["which"].to_numpy(dtype=np.int64)[(points["status"] == "faulty").to_numpy()]] = True
+    suspect = faulty | (posterior[:, STATES.index("instrument_fault")] >= _TRUE_TOO)
+    made[(call != INSPECT) & suspect] = "inspect_instrument"
     made[(call == GREASE) & (posterior[:, STATES.index("machine_fault")] >= _TRUE_TOO)] = "inspect_machine"
     made[(call == INSPECT) & due & np.isin(look, ("machine", "instrument")) & ~s.stopped] = "grease"
     made[due & s.stopped & ~s.not_greasable] = "grease_on_return"
@@ -107,6 +115,8 @@ def reason(
     coded = np.array([f"{n} {s}".strip() for n, s in zip(names, source, strict=True)], dtype=object)
     at_rest = np.where(quiet, "quiet", "time")
     at_rest = np.where((state == STATES.index("overfilled")) & (evidence.value("temperature") > 0), "settling", at_rest)
+    fresh = applied[:, guards.CODES.index("just_greased")] & (state == STATES.index("overfilled"))
+    coded = np.where((call == HOLD) & fresh, "settling", coded)
     for code in reversed(TELLING):
         at_rest = np.where(applied[:, guards.CODES.index(code)], code, at_rest)
     coded = np.where((call == HOLD) & (source == ""), at_rest, coded)

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from condlube.schema.words import AUTOMATIC_SUPPLIES
+
 GENERAL = (
     "The machine's manual, site procedures, local codes and licensed practice come first.",
     "Hot surfaces. A grease gun can inject through skin: keep hands clear of the coupler.",
@@ -21,7 +23,9 @@ def cautions(bearing: Mapping[str, Any], decision: Mapping[str, Any]) -> list[st
     if "absolute_limit" in (decision["guards"] or "").split():
         found.append(URGENT)
     access = bearing["fitting_access"]
-    if access in ("guard_off", "stopped"):
+    if bearing["seal"] == "sealed":
+        found.append("Isolate and lock out before reaching in; there is no fitting.")
+    elif access in ("guard_off", "stopped"):
         found.append("Isolate and lock out before reaching in: the fitting is not reachable with the guards on and the "
                      "machine running.")  # fmt: skip
     elif access == "running":
@@ -30,7 +34,9 @@ def cautions(bearing: Mapping[str, Any], decision: Mapping[str, Any]) -> list[st
         found.append("Use the remote fitting; guards stay on. Make sure the line is full of the same grease.")
     if bearing["hazardous_area"]:
         found.append("Hazardous area: work permit first; do not open plugs in an explosive atmosphere.")
-    if decision["call"] == "grease":
+    if decision["call"] == "grease" and bearing["supply"] in AUTOMATIC_SUPPLIES:
+        found.append("Release the pressure before a line or lubricator is opened.")
+    elif decision["call"] == "grease":
         found.append(f"Wipe fitting and coupler clean. {_outlet(bearing['relief'])}".strip())
         found.append("Stop at back-pressure; do not force grease in.")
     return [*found, *GENERAL]

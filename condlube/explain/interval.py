@@ -56,7 +56,7 @@ def interval_lines(bearing: Row, decision: Row, evidence: Sequence[Row]) -> list
     lines.append(
         f"At the register's {bearing['housing_degc']:g} °C housing and {bearing['speed_rpm']:g} r/min: trade formula "
         f"{_hours(sides.trade.interval)}, catalogue rule {_hours(sides.catalogue.interval)}, reduction factors "
-        f"{_hours(sides.reduction.shortest)} to {_hours(sides.reduction.longest)}. Methods differ two to three times."
+        f"{_range(sides.reduction.shortest, sides.reduction.longest)}. Methods differ two to three times."
     )
     return lines
 
@@ -64,6 +64,11 @@ def interval_lines(bearing: Row, decision: Row, evidence: Sequence[Row]) -> list
 def _hours(result: Result) -> str:
     value = float(np.ravel(result.value)[0])
     return "outside its range" if np.isnan(value) else f"{value:,.0f} h"
+
+
+def _range(shortest: Result, longest: Result) -> str:
+    low, high = _hours(shortest), _hours(longest)
+    return low if low == high else f"{low} to {high}"
 
 
 def _share(x: float | None) -> str:

@@ -15,6 +15,14 @@ STATES = {
     "instrument_fault": "instrument at fault",
 }
 
+TOWARDS = {
+    **STATES,
+    "starved": "a shortage of grease",
+    "overfilled": "an overfull bearing",
+    "instrument_fault": "an instrument at fault",
+}
+"""What evidence points to."""
+
 SIGNALS = {
     "ultrasound": "ultrasound",
     "acceleration": "high-frequency acceleration",
@@ -46,6 +54,7 @@ REASONS = {
     "zero": "the sensor reads exact zeros",
     "frozen": "the signal stands still",
     "reference_extended": "expected level carried on to a lasting new speed or load",
+    "short_cycles": "the level fell after each of the last greasings and came back within days",
     "reference_unsettled": "the expected level rests on few nights, or rose itself while it was learned",
     "reference_lowered": "expected level held against family or earlier reference",
     "no_signal": "the sensor gives no signal while the machine runs",
@@ -138,10 +147,24 @@ LOOK_FOR = {
     "5.4 electrical erosion); failure mode VIB or NOI by ISO 14224",
     "supply": "fitting, line and outlet for a free path; leaks; water, dirt or the wrong grease in what comes out; "
     "ISO 15243 5.2 wear or 5.3 corrosion would confirm a lasting shortage",
+    "grease": "which grease is really inside: gun, drum, last record, a sample where in doubt; mixtures are tested by "
+    "ASTM D6185 before one is added to the other",
+    "outlet": "outlet plug or valve open, its path free; let it run with the outlet open until no more comes out: the "
+    "temperature falls within a day if the cavity was too full",
     "machine": "unbalance, misalignment, looseness and foundation; failure mode VIB by ISO 14224",
     "instrument": "sensor, mounting, cable, gateway and its gain; compare with a portable reading; AIR by ISO 14224",
     "records": "which grease is inside, when it was last added, whether the outlet is free; record one inspection",
 }
+
+
+def share(p: float) -> str:
+    """A probability in percent; never nothing and never all."""
+    return "under 0.1%" if p < 0.001 else "over 99.9%" if p > 0.999 else f"{p:.1%}"
+
+
+def fixed(value: float, digits: int) -> str:
+    """A number with so many digits, and no minus before a zero."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def level(source: str, deviation: float) -> str:
@@ -150,6 +173,8 @@ def level(source: str, deviation: float) -> str:
     if source in ("ultrasound", "acceleration"):
         return f"{name} {abs(deviation):.1f} dB {'over' if deviation >= 0 else 'under'} expected"
     if source == "temperature":
+        if abs(deviation) < 0.5:
+            return f"{name} as expected"
         return f"{name} {abs(deviation):.0f} K {'over' if deviation >= 0 else 'under'} expected"
     return f"{name} {deviation:.2f} times the expected"
 
@@ -162,7 +187,7 @@ def fact(row: Mapping[str, Any]) -> str:
     if source.startswith("finding."):
         return FINDINGS[source.removeprefix("finding.")]
     if source == "growth":
-        return f"a rise of {value:.0f} day-to-day spreads within the last nights"
+        return f"risen by {value:.0f} times its day-to-day scatter within the last nights"
     if source == "collector_share":
         return f"{value:.0%} of the other points of its collector moved with it"
     if source == "onset":
@@ -187,5 +212,5 @@ def why_not(row: Mapping[str, Any]) -> str:
     """Why a row of the evidence says nothing."""
     if row["status"] == "absent":
         return "not measured"
-    word = {"faulty": "faulty", "stale": "stale", "not_testable": "could not test"}[row["status"]]
+    word = {"faulty": "faulty", "stale": "stale", "not_testable": "could not be tested"}[row["status"]]
     return f"{word}: {REASONS.get(row['reason'], row['reason'])}" if row["reason"] else word

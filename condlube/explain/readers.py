@@ -8,8 +8,8 @@ from typing import Any
 
 from condlube.advisory.change import Change
 from condlube.advisory.job import Job
-from condlube.explain.phrases import GUARDS, LOOK_FOR, SIGNALS, STATES
-from condlube.explain.table import leading
+from condlube.explain.phrases import GUARDS, LOOK_FOR, SIGNALS, STATES, fixed, share
+from condlube.explain.table import leading, source_name
 from condlube.schema.words import ACTIONS
 
 Row = Mapping[str, Any]
@@ -26,11 +26,10 @@ def technician(job: Job) -> list[str]:
     if job.kind == "check_supply":
         return ["Check lubricator, grease level and line; note what was found."]
     if job.kind == "replace":
-        return [LOOK_FOR[job.look_at] + "." if job.look_at else "Look and listen.",
-                "Sealed for life: plan the replacement; do not try to grease it."]  # fmt: skip
+        return [_look(job), "Sealed for life: plan the replacement; do not try to grease it."]
     said = []
     if job.kind == "inspect":
-        said.append(f"Look first at the {job.look_at}: {LOOK_FOR[job.look_at]}." if job.look_at else "Look and listen.")
+        said.append(_look(job))
     if job.kind == "grease" or job.second == "grease":
         said.append(("Then grease, unless the inspection speaks against it: " if said else "Give ") + _dose(job))
         if job.shots:
@@ -50,8 +49,12 @@ def technician(job: Job) -> list[str]:
 def planner(decision: Row) -> str:
     """What and by when."""
     call, due, late = decision["call"], decision["due_date"], decision["due_late"]
+    if decision["second_action"] == "replace" and _empty(due):
+        return "Replace at the next planned stop."
     if _empty(due):
         return "No date foreseen: time alone does not turn the call."
+    if decision["second_action"] == "replace":
+        return f"Replace at a planned stop before {_day(due)}."
     if call == "hold":
         until = "" if _empty(late) or late == due else f" to {_day(late)}"
         return f"Falls due {_day(due)} (range {_day(decision['due_early'])}{until})."
@@ -62,7 +65,7 @@ def planner(decision: Row) -> str:
 
 def auditor(decision: Row, policy_digest: str) -> str:
     """Probabilities, expected costs, guards and the policy in force."""
-    odds = ", ".join(f"{STATES[s]} {decision[f'p_{s}']:.1%}" for s in ("adequate", *leading(decision)))
+    odds = ", ".join(f"{STATES[s]} {share(decision[f'p_{s}'])}" for s in ("adequate", *leading(decision)))
     cost = ", ".join(f"{action} {decision[f'cost_{action}']:.2f}" for action in ACTIONS)
     codes = (decision["guards"] or "").split()
     taken = f" Guards: {', '.join(codes)}." if codes else ""
@@ -87,11 +90,15 @@ def why_guarded(decision: Row) -> list[str]:
 def _change(change: Change) -> str:
     name = SIGNALS.get(change.source, change.source.replace("_", " "))
     if change.word:
-        return f"{name} {change.word}: {_CALLS[change.call]}"
+        return f"{source_name(change.source)} {change.word}: {_CALLS[change.call]}"
     digits = 0 if change.source == "collector_share" else 1 if change.source not in ("velocity", "impulsiveness") else 2
-    shown = f"{change.then:.0%}" if change.source == "collector_share" else f"{change.then:.{digits}f}"
-    now = "" if change.now is None else f" (now {change.now:.{max(digits, 1)}f})"
+    shown = f"{change.then:.0%}" if change.source == "collector_share" else fixed(change.then, digits)
+    now = "" if change.now is None else f" (now {fixed(change.now, max(digits, 1))})"
     return f"{name} at {shown} {_UNITS[change.source]}{now}: {_CALLS[change.call]}"
+
+
+def _look(job: Job) -> str:
+    return f"Look first at the {job.look_at}: {LOOK_FOR[job.look_for]}." if job.look_at else "Look and listen."
 
 
 def _dose(job: Job) -> str:

@@ -6,21 +6,26 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from condlube.advisory.job import looked_for
 from condlube.advisory.matters import Matter
 from condlube.explain.phrases import (
-    FINDINGS,
     GUARD_KINDS,
     GUARDS,
     LOOK_FOR,
     MATTERS,
     SIGNALS,
     STATES,
+    TOWARDS,
     fact,
     used,
     why_not,
 )
 
 Row = Mapping[str, Any]
+FALLEN = "state_unclear"
+"""Reason code of a level that fell away: a question about the machine or the instrument."""
+TRAITS = ("growth", "onset", "response")
+_NEAR_BITS = 0.5
 _DATED = ("done", "inspected_without_finding", "inspected_with_finding")
 
 
@@ -28,7 +33,7 @@ def sentence(decision: Row, evidence: Sequence[Row]) -> str:
     """The call and what decided it, short enough for a phone."""
     if not decision["call"]:
         return f"Not decided: {decision['failed']}."
-    return f"{_act(decision)}: {_because(decision, evidence)}."
+    return f"{_act(decision)}: {_because(decision, evidence)}"
 
 
 def deciding(decision: Row, evidence: Sequence[Row]) -> Row | None:
@@ -68,7 +73,7 @@ def standing(matter: Matter, night: date) -> str:
 
 def look_for(decision: Row) -> str:
     """What an inspection looks at first, and what would confirm it; empty where the call is another."""
-    return LOOK_FOR.get(decision["look_at"] or "", "")
+    return LOOK_FOR.get(looked_for(decision), "")
 
 
 def guards(decision: Row) -> list[str]:
@@ -90,44 +95,91 @@ def _act(decision: Row) -> str:
 
 def _because(decision: Row, evidence: Sequence[Row]) -> str:
     reason = decision["reason"]
+    told = {"time": _by_time, "quiet": _quiet}.get(reason)
+    if told:
+        said = told(decision, evidence)
+    elif reason == "settling":
+        said = "warm after greasing, which is normal for a day or two"
+    elif reason.partition(" ")[0] in GUARDS:
+        said = _guarded(decision, evidence)
+    else:
+        said = _pointed(decision, evidence)
+    fallen = [fact(row) for row in evidence if row["reason"] == FALLEN and row["source"] in SIGNALS]
+    ask = [text for text in fallen if text not in said]
+    return f"{said}; {_list(ask)}: does the machine run as usual, does the sensor sit?" if ask else f"{said}."
+
+
+def _guarded(decision: Row, evidence: Sequence[Row]) -> str:
+    """What the guard says that decided, with the level that it speaks of."""
+    reason = decision["reason"]
     guard = reason.partition(" ")[0]
-    if guard in GUARDS:
-        loud = _loudest(evidence)
-        tail = f" ({fact(loud)})" if guard in ("early_rise", "unsettled", "sealed") and loud else ""
-        if guard in ("extension_cap", "long_overdue", "replacement_window"):
-            tail = f" ({used(decision['x'])} used up)"
-        return GUARD_KINDS.get(reason, GUARDS[guard]) + tail
-    if reason == "time":
-        silent = [row for row in evidence if row["source"] in SIGNALS and row["status"] not in ("absent", "assessed")]
-        heard = any(row["source"] in SIGNALS and row["status"] == "assessed" for row in evidence)
-        by_time = f"{used(decision['x'])} is used up"
-        if heard:
-            return by_time
-        if not silent:
-            return f"{by_time}; nothing is measured"
-        return f"{by_time}; {SIGNALS[silent[0]['source']]} {why_not(silent[0])}"
-    if reason == "quiet":
-        heard_signals = [SIGNALS[r["source"]] for r in evidence if r["source"] in SIGNALS and r["status"] == "assessed"]
-        verb = "is" if len(heard_signals) == 1 else "are"
-        return f"{_list(heard_signals)} {verb} near expected, {used(decision['x'])} is used up"
-    if reason == "settling":
-        return "warm after greasing, which is normal for a day or two"
+    says = GUARD_KINDS.get(reason, GUARDS[guard])
+    loud = _loudest(evidence)
+    if guard == "sealed":
+        return f"{fact(loud)}, and {says}" if loud else f"{says} ({used(decision['x'])} used up)"
+    if guard in ("extension_cap", "long_overdue", "replacement_window"):
+        return f"{says} ({used(decision['x'])} used up)"
+    if guard == "data_lost":
+        lost = [f"{SIGNALS[r['source']]} {why_not(r)}" for r in evidence if r["status"] in ("faulty", "stale")]
+        return f"{says} ({_list(lost)})" if lost else says
+    return f"{says} ({fact(loud)})" if guard in ("early_rise", "unsettled") and loud else says
+
+
+def _by_time(decision: Row, evidence: Sequence[Row]) -> str:
+    by_time = f"{used(decision['x'])} is used up"
+    signals = [row for row in evidence if row["source"] in SIGNALS and row["status"] != "absent"]
+    silent = [row for row in signals if row["status"] != "assessed"]
+    if len(silent) < len(signals):
+        return by_time
+    return (
+        f"{by_time}; {SIGNALS[silent[0]['source']]} {why_not(silent[0])}"
+        if silent
+        else f"{by_time}; nothing is measured"
+    )
+
+
+def _quiet(decision: Row, evidence: Sequence[Row]) -> str:
+    heard = [row for row in evidence if row["source"] in SIGNALS and row["status"] == "assessed"]
+    away = [row for row in heard if row["reason"] == FALLEN or _most(row) > _NEAR_BITS]
+    near = [SIGNALS[row["source"]] for row in heard if row not in away]
+    said = [f"{_list(near)} {'is' if len(near) == 1 else 'are'} near expected"] if near else []
+    said += [fact(row) for row in away if row["reason"] != FALLEN]
+    return ", ".join([*said, f"{used(decision['x'])} is used up"])
+
+
+def _pointed(decision: Row, evidence: Sequence[Row]) -> str:
+    """The evidence that speaks for the state that the reason names, and what it points to."""
+    state = decision["reason"].partition(" ")[0]
     row = deciding(decision, evidence)
-    state = reason.partition(" ")[0]
     said = [] if row is None else [fact(row)]
-    if row is not None and row["source"] not in SIGNALS:
-        loud = _loudest(evidence)
-        said = [fact(loud), *said] if loud and row["source"].partition(".")[2] not in FINDINGS else said
-    told = ("growth", "onset", "response")
-    said += [fact(r) for r in evidence if r["source"] in told and r is not row and r[f"bits_{state}"] > 0]
-    tail = f", {used(decision['x'])} used up" if decision["call"] == "grease" else f": points to {STATES[state]}"
-    return ", ".join(said) + tail
+    also = [r for r in evidence if r["source"] in TRAITS and r is not row and r[f"bits_{state}"] > 0]
+    loud = _loudest(evidence)
+    if loud and row is not None and row["source"] not in SIGNALS and (also or "finding." not in row["source"]):
+        said.append(fact(loud)) if "finding." in row["source"] else said.insert(0, fact(loud))
+    said += [fact(r) for r in also]
+    if decision["call"] == "grease":
+        return ", ".join([*said, f"{used(decision['x'])} used up"])
+    if decision["call"] == "hold":
+        return ", ".join([*said, "not enough to act on"])
+    return ", ".join(said) + ": points to " + ", or to ".join(TOWARDS[name] for name in _suspected(decision, state))
+
+
+def _suspected(decision: Row, state: str) -> list[str]:
+    """The state that the reason names, and the likeliest other that is at least half as likely."""
+    own = decision[f"p_{state}"]
+    others = [name for name in STATES if name not in ("adequate", state) and decision[f"p_{name}"] >= 0.5 * own]
+    return [state, *sorted(others, key=lambda name: -float(decision[f"p_{name}"]))[:1]]
 
 
 def _loudest(evidence: Sequence[Row]) -> Row | None:
-    """The assessed level with the most bits for any state."""
+    """The assessed level with the most bits for any state; None where none speaks for any."""
     levels = [row for row in evidence if row["source"] in SIGNALS and row["status"] == "assessed"]
-    return max(levels, key=lambda row: max(v for k, v in row.items() if k.startswith("bits_")), default=None)
+    spoken = [row for row in levels if row["reason"] != FALLEN and _most(row) > 0]
+    return max(spoken, key=_most, default=None)
+
+
+def _most(row: Row) -> float:
+    return max((float(v) for k, v in row.items() if k.startswith("bits_")), default=0.0)
 
 
 def _list(words: Sequence[str]) -> str:

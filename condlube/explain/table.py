@@ -25,9 +25,11 @@ def source_name(source: str) -> str:
 
 
 def leading(decision: Row, most: int = 2) -> list[str]:
-    """States other than adequate, the most probable first."""
+    """States other than adequate, the most probable first; short of grease stands first where nothing is inspected, for
+    the call is about that."""
+    first = "starved" if decision["call"] in ("grease", "hold") else ""
     others = [state for state in STATES if state != "adequate"]
-    return sorted(others, key=lambda state: -float(decision[f"p_{state}"]))[:most]
+    return sorted(others, key=lambda state: (state != first, -float(decision[f"p_{state}"])))[:most]
 
 
 def table(decision: Row, evidence: Sequence[Row]) -> list[tuple[str, ...]]:
@@ -83,9 +85,12 @@ def _figures(row: Row) -> tuple[str, str, str, str]:
         if "rough_history" in reason.split():
             name += f" ({row['point_id']} faulty on {1.0 - row['coverage']:.0%} of its days)"
         x = "unknown" if _empty(row["deviation"]) else f"x = {row['deviation']:.2f}"
+        if "assumed_x" in reason.split() and not _empty(row["deviation"]):
+            x += ", not believed"
         return name, _quantity(row["observed"], "h", 0), _quantity(row["expected"], "h", 0), x
     if source in UNITS:
-        deviation = f"{row['deviation']:+.1f} {UNITS[source]}" if UNITS[source] != "x" else f"{row['deviation']:.2f} x"
+        value = round(row["deviation"], 1) + 0.0
+        deviation = f"{value:+.1f} {UNITS[source]}" if UNITS[source] != "x" else f"{row['deviation']:.2f} x"
         by = " (median)" if reason == "median_of_nights" else ""
         return (
             name, _quantity(row["observed"], row["unit"], 2), _quantity(row["expected"], row["unit"], 2), deviation + by

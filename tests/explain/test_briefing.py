@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime
 
 from condlube.advisory.matters import Matter
 from condlube.explain.briefing import briefing
+from condlube.schema.words import STATES
 
 NIGHT = date(2026, 10, 31)
 KNOWN = datetime(2026, 11, 1, 4, tzinfo=UTC)
@@ -11,7 +12,8 @@ KNOWN = datetime(2026, 11, 1, 4, tzinfo=UTC)
 
 def decision(name, call, reason, **told):
     usual = {"bearing_id": name, "call": call, "reason": reason, "x": 1.1, "grease_g": 20.0, "look_at": "",
-             "second_action": "", "due_date": None, "failed": ""}  # fmt: skip
+             "second_action": "", "due_date": None, "failed": "", **dict.fromkeys((f"p_{s}" for s in STATES), 0.1),
+             "p_machine_fault": 0.6}  # fmt: skip
     return usual | told
 
 

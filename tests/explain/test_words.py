@@ -103,7 +103,14 @@ def test_every_guard_makes_a_sentence(code):
 
 
 def bearing(**changes):
-    return {"supply": "hand", "fitting_access": "running", "hazardous_area": False, "relief": "plug", **changes}
+    return {
+        "supply": "hand",
+        "seal": "open",
+        "fitting_access": "running",
+        "hazardous_area": False,
+        "relief": "plug",
+        **changes,
+    }
 
 
 def test_cautions_of_the_job_at_hand():
