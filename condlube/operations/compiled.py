@@ -56,7 +56,7 @@ def compiling(site: Path) -> Iterator[str]:
 
 
 def compile_all() -> None:
-    """Compile by taking one bearing, invented and forgotten, through the chain."""
+    """Compile by taking one bearing, invented, running dry and forgotten, through the chain."""
     import numpy as np
     import pandas as pd
 
@@ -66,11 +66,13 @@ def compile_all() -> None:
     from condlube.register.parse import parse_register
     from condlube.schema.arrow import arrow_schema
     from condlube.schema.nights import as_of
-    from condlube.simulation.history import FIRST, UTC, simulate_bearing_history
+    from condlube.simulation.faults import dry
+    from condlube.simulation.history import FIRST, UTC, hours_of, simulate_bearing_history
 
     policy = parse_policy(default_policy(), "default.toml")
     plant = Plant.of(parse_register(Text("bearings", _BEARINGS), None, Text("points", _POINTS), Site("", UTC, None)))
-    made = simulate_bearing_history(np.random.default_rng(0), _DAYS, quantities=_QUANTITIES)
+    running_dry = dry(hours_of(_DAYS), onset_h=24 * (_DAYS - 14), days=28, ultrasound_db=6.0)
+    made = simulate_bearing_history(np.random.default_rng(0), _DAYS, running_dry, quantities=_QUANTITIES)
     hours = pd.date_range(pd.Timestamp(FIRST, tz="UTC"), periods=24 * _DAYS, freq="h", unit="us")
     parts = [pd.DataFrame({"point_id": name, "time": hours, "value": made.readings[name]}) for name in _QUANTITIES]
     readings = pd.concat(parts).assign(quality="good", known_at=hours[-1], ingest_id="")
