@@ -24,7 +24,7 @@ from condlube.assessment.greasings import instant, times
 from condlube.assessment.nights import Nights, many_nights
 from condlube.assessment.sources import POSITION, SOURCES, FloatArray
 from condlube.backtest.seen import History, events_seen, newest_versions, segments
-from condlube.backtest.usage import USAGE, count_begins, speaking
+from condlube.backtest.usage import USAGE, speaking, usage_begins
 from condlube.chain import Bearings, Plant, decide_many, turns
 from condlube.detection.deviations import deviations
 from condlube.detection.references import advance, lookback
@@ -149,7 +149,7 @@ def decide_nights(
     zone = plant.register.site.zone
     bearings = turns(plant, policy)
     last = span.known_by[nights[-1]]
-    first = count_begins(plant, history.events, as_of(nights[0], zone), last)
+    first = usage_begins(plant, history.events, as_of(nights[0], zone), last)
     usage = speaking(history.summaries(first, nights[-1], last, USAGE), plant)
     night_of_row = days_of(found["night"])
     for part in segments(nights, span.known_by, zone, usage, history.events):

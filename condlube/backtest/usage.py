@@ -2,35 +2,27 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 import numpy as np
 import pandas as pd
 
-from condlube.assessment.greasings import greasings, times, told_of
+from condlube.assessment.count import count_begins
+from condlube.assessment.greasings import times
 from condlube.backtest.seen import events_seen
 from condlube.chain import Plant
 
 USAGE = ("point_id", "date", "cell", "known_at", "running_h", "speed_rpm", "octiles")
 
 
-def count_begins(plant: Plant, events: pd.DataFrame, first: datetime, known_by: datetime) -> date | None:
+def usage_begins(plant: Plant, events: pd.DataFrame, first: datetime, known_by: datetime) -> date | None:
     """The first date whose summaries any night from ``first`` on can need; None: all of them.
 
-    Every bearing's last greasing is taken for one without effect, which a later night may find it to be. Where an event
-    of the span corrects another, anything may be needed.
+    Where an event of the span corrects another, anything may be needed.
     """
     if (events["supersedes"].fillna("") != "").any():
         return None
-    seen = events_seen(events, first, known_by)
-    last = seen[seen["kind"] == "relubrication"].groupby("bearing_id")["time"].max()
-    which = pd.Index(plant.bearings["bearing_id"]).get_indexer(last.index)
-    without = pd.DataFrame({"which": which, "when": times(last)})
-    start = greasings(plant.bearings, told_of(plant.bearings, seen), without, plant.register.site).start
-    if np.isnat(start).any() or not len(start):
-        return None
-    begun: date = start.min().astype("datetime64[D]").astype(object)
-    return begun - timedelta(days=1)
+    return count_begins(plant.bearings, events_seen(events, first, known_by), plant.register.site)
 
 
 def speaking(usage: pd.DataFrame, plant: Plant) -> pd.DataFrame:

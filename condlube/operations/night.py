@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 import pyarrow as pa
 
-from condlube.backtest.usage import count_begins
+from condlube.assessment.count import count_begins
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
 from condlube.detection.series import SUMMARY_COLUMNS
@@ -70,7 +70,7 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
     seen = _summaries(snapshot, summaries, first, night, known_by, SUMMARY_COLUMNS)
     frame = events.to_pandas()
     learned, deviations = compare(plant, seen, expected, frame, night, end, known_by, policy)
-    begins = count_begins(plant, frame.assign(supersedes=""), end, known_by)
+    begins = count_begins(plant.bearings, frame, plant.register.site)
     usage = _summaries(snapshot, summaries, begins, night, known_by, _USAGE)
     reviews = views.reviews_visible(snapshot, known_by).to_pandas()
     step = partial(decide_batch, plant=plant, events=frame, reviews=reviews, policy=policy, as_of=end)
