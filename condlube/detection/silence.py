@@ -34,7 +34,7 @@ def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bo
     group = pd.factorize((machine[point] + 1) * np.int64(10**7) + rows["day"].to_numpy())[0]
 
     def count(told: Bools) -> Ints:
-        return np.bincount(group, told)[group].astype(np.int64)
+        return np.asarray(np.bincount(group, told)[group], dtype=np.int64)
 
     cold = warm & (residual <= -quiet_by)
     stands = (count(quiet) >= 2) & (count(amplitude & ~quiet) == 0)
