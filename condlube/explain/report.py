@@ -121,7 +121,9 @@ def _flagged(one: Flagged, policy_digest: str) -> Iterator[str]:
         yield f"<p>{spark(one.trend, said)} <small>{said}</small></p>"
     if one.bars:
         yield f"<details><summary>Evidence for “{STATES[one.state]}”, and what would change the call</summary>"
-        yield waterfall(one.bars, "Bits from the prior to the odds, row by row") + "<ul>"
+        drawn = waterfall(one.bars, "Bits from the prior to the odds, row by row")
+        yield f'<div class="wide" role="group" aria-label="Evidence on {_text(decision["bearing_id"])}" tabindex="0">'
+        yield drawn + "</div><ul>"
         yield from (f"<li>{_text(line)}</li>" for line in readers.what_changes(one.changes, decision))
         yield f"</ul><p>{_text(readers.auditor(decision, policy_digest))}</p></details>"
     yield "</article>"
@@ -143,8 +145,7 @@ def _work(title: str, rows: Sequence[Row], file: str, line: Any) -> Iterator[str
 
 def _greasing(row: Row) -> str:
     dose = "" if row["grease_g"] is None else f": {_dose(row)}"
-    task = str(row["task"])
-    return f"<p><b>{_text(task[:1].upper() + task[1:])}{dose}</b>{_by(row)}</p><p>{_text(row['how'])}</p>"
+    return f"<p><b>{_begun(row['task'])}{dose}</b>{_by(row)}</p><p>{_text(row['how'])}</p>"
 
 
 def _inspection(row: Row) -> str:
@@ -152,7 +153,7 @@ def _inspection(row: Row) -> str:
         f"<p>Then, unless the inspection speaks against it: <b>{_dose(row)}</b>. {_text(row['how'])}</p>"
     )  # fmt: skip
     look = row["look_at"] or "bearing"
-    return f"<p><b>Look first at the {_text(look)}</b>{_by(row)}</p><p>{_text(row['look_for'])}</p>{then}"
+    return f"<p><b>Look first at the {_text(look)}</b>{_by(row)}</p><p>{_begun(row['look_for'])}.</p>{then}"
 
 
 def _dose(row: Row) -> str:
@@ -176,6 +177,11 @@ def day(value: date) -> str:
     return f"{value.day} {value:%b %Y}"
 
 
+def _begun(text: str) -> str:
+    """The text as the beginning of a sentence."""
+    return _text(text[:1].upper() + text[1:])
+
+
 def _text(value: Any) -> str:
     text = str(value)
     return escape(text if len(text) <= MOST_TEXT else text[:MOST_TEXT] + "…")
@@ -197,7 +203,7 @@ article{border-bottom:1px solid var(--rule);padding:.7rem 0;break-inside:avoid}
 .box{font-size:1.3rem;line-height:1}summary{cursor:pointer}svg{overflow:visible;color:var(--ink)}
 svg text{fill:var(--ink);font-size:13px}
 svg .tick{fill:var(--soft)}svg .grid{stroke:var(--rule);fill:none}
-svg.waterfall{width:100%;height:auto;display:block}
+svg.waterfall{width:100%;min-width:38rem;height:auto;display:block}.wide{overflow-x:auto}
 svg.spark{width:96px;height:22px;vertical-align:middle}svg .observed{fill:none;stroke:var(--line);stroke-width:1.7}
 svg .last{fill:var(--line)}
 svg .for{fill:var(--ink);stroke:var(--ink)}svg .against{fill:var(--paper);stroke:var(--ink)}

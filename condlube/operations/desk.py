@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from condlube.errors import CondlubeError, ConfigurationError
+from condlube.errors import CondlubeError, ConfigurationError, StoreError
 from condlube.operations.check import read_policy
 from condlube.operations.definition import Definition, load
 from condlube.policy.model import Policy
@@ -79,7 +79,12 @@ class Desk:
 
     def sight(self, night: date | None = None) -> Sight:
         """The night as decided, by default the newest. Raises ``NotThere`` when nothing was decided then."""
-        snapshot = self.store.snapshot()
+        try:
+            snapshot = self.store.snapshot()
+        except StoreError as error:
+            if self.store.exists():
+                raise
+            raise NotThere(f"no night was decided yet: {error}") from error
         with self._lock:
             return self._sight(snapshot.commit_id, night)
 

@@ -101,9 +101,11 @@ def health(sight: Sight) -> Health:
 
 
 def rejected_lines(sight: Sight, ingest_id: str, reason: str = "", text: str = "") -> list[Row]:
-    """The first rejected lines of a file, by line: those with ``reason``, and with ``text`` in them, where given."""
+    """The first rejected lines of a file, by line: those with ``reason``, and with ``text`` in the line or the name of
+    the field at fault (a tag that is a column of its own), where given."""
     filters = [("ingest_id", "=", ingest_id), *([("reason", "=", reason)] if reason else [])]
-    found = [row for row in rows(sight.snapshot.read("rejects", None, filters)) if text in (row["raw"] or "")]
+    read = rows(sight.snapshot.read("rejects", None, filters))
+    found = [row for row in read if text in (row["raw"] or "") or text in (row["field"] or "")]
     return sorted(found, key=lambda row: (row["line"], row["field"] or ""))[:LINES_MOST]
 
 

@@ -44,7 +44,8 @@ class Choice:
 
 
 def choices(desk: Desk, sight: Sight) -> dict[str, Choice]:
-    """Every policy at hand by name: in force, default, files of the site, and by digest those of earlier runs."""
+    """Every policy at hand by name: in force, default, files of the site, those that a tuning proposed, and by digest
+    those of earlier runs."""
     used: dict[str, list[date]] = {}
     for run in sight.runs:
         used.setdefault(run["policy_digest"], []).append(run["night"])
@@ -57,7 +58,7 @@ def choices(desk: Desk, sight: Sight) -> dict[str, Choice]:
 
     offer(IN_FORCE, read_policy(desk.definition))
     offer(DEFAULT, parse_policy(default_policy(), "default.toml"))
-    for path in sorted(_folder(desk.definition).glob("*.toml")):
+    for path in _files(desk.definition):
         try:
             offer(path.name, parse_policy(path.read_text(encoding="utf-8"), path.name, default_policy()))
         except (ConfigurationError, OSError, UnicodeDecodeError):
@@ -72,9 +73,9 @@ def choices(desk: Desk, sight: Sight) -> dict[str, Choice]:
 
 
 def unreadable(definition: Definition) -> dict[str, str]:
-    """Files of the site's folder of policies that are no policy, and why."""
+    """Files of policies that are no policy, and why."""
     found = {}
-    for path in sorted(_folder(definition).glob("*.toml")):
+    for path in _files(definition):
         try:
             parse_policy(path.read_text(encoding="utf-8"), path.name, default_policy())
         except (ConfigurationError, OSError, UnicodeDecodeError) as error:
@@ -143,6 +144,11 @@ def _signed(text: str, who: str, reason: str) -> str:
         begin, line, end = re.split(rf"(?m)^({key} = .*)$", text, maxsplit=1)
         text = f'{begin}{key} = "{quoted}"{end}' if line else text
     return text
+
+
+def _files(definition: Definition) -> list[Path]:
+    """Files of the site's folder of policies, and what tunings left in the output folder."""
+    return [*sorted(_folder(definition).glob("*.toml")), *sorted(definition.output.glob("policy-proposed-*.toml"))]
 
 
 def _folder(definition: Definition) -> Path:

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from condlube.operations import policies
+from condlube.operations.backtests import kept_backtests
 from condlube.operations.bearing import bearing_night
 from condlube.operations.desk import evidence_of
 from condlube.operations.fleet import fleet
@@ -75,6 +76,15 @@ class EventIn(BaseModel):
     lubrication_related: bool | None = None
     note: Annotated[str | None, Field(max_length=NOTE_MOST)] = None
     supersedes: Text | None = None
+
+
+class ApprovalIn(BaseModel):
+    """A policy that somebody approves, by its name among ``/api/policy``'s policies."""
+
+    model_config = ConfigDict(extra="forbid")
+    name: Text
+    reason: Text
+    who: Text = ""
 
 
 def router(frame: Frame) -> APIRouter:
@@ -167,6 +177,19 @@ def router(frame: Frame) -> APIRouter:
         register = frame.desk.sight().register
         made = record(frame.desk.store, register, said.pop("kind"), frame.clock(), **said)
         return answer({"new": made.new, "known": made.known}, 201)
+
+    @made.post("/policies", status_code=201, responses=_WRITES)
+    def post_policy(session: Analyst, given: ApprovalIn) -> Response:
+        """Approve a policy: it is written, signed, into the site's folder of policies. The one in force stays."""
+        chosen = policies.chosen(policies.choices(frame.desk, frame.desk.sight()), given.name)
+        who = session.user.name if session.user else given.who
+        path = policies.approve(frame.desk, chosen, who, given.reason, frame.clock())
+        return answer({"file": frame.desk.definition.shown(path)}, 201)
+
+    @made.get("/backtests")
+    def get_backtests(session: Known) -> Response:
+        """Replays in the output folder, with their figures."""
+        return answer(kept_backtests(frame.desk.definition))
 
     return made
 

@@ -84,6 +84,10 @@ def _answer_errors(app: FastAPI, frame: Frame) -> None:
         kinds = ((NotThere, 404), (Conflict, 409), (Unfit, 422), (StoreError, 503))
         return answer(request, next((status for kind, status in kinds if isinstance(error, kind)), 422), str(error))
 
+    @app.exception_handler(OSError)
+    def _no_file(request: Request, error: OSError) -> Response:
+        return answer(request, 503, f"a file of the site cannot be used: {error.strerror or error}")
+
     @app.exception_handler(HTTPException)
     def _http(request: Request, error: HTTPException) -> Response:
         return answer(request, error.status_code, str(error.detail))

@@ -1,5 +1,6 @@
 """What is sent from the pages: verdicts, records of work, approvals, logging in and out."""
 
+from dataclasses import fields
 from datetime import date
 from secrets import compare_digest
 from typing import Annotated, Any
@@ -8,8 +9,9 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import RedirectResponse
 from starlette.datastructures import FormData
 
-from condlube.errors import CondlubeError, ConfigurationError
+from condlube.errors import CondlubeError, ConfigurationError, StoreError
 from condlube.operations import policies
+from condlube.operations.queue import Filters
 from condlube.operations.record import record
 from condlube.operations.reviews import Conflict, Unfit, Verdict, submit
 from condlube.web.frame import Frame
@@ -60,6 +62,8 @@ def router(frame: Frame) -> APIRouter:
             return bearing_page(frame, request, session, bearing_id, night, "", 422, faults=error.faults, form=told)
         except Conflict as error:
             return bearing_page(frame, request, session, bearing_id, night, "", 409, conflict=error.standing, form=told)
+        except StoreError as error:
+            return bearing_page(frame, request, session, bearing_id, night, "", 503, refused=str(error), form=told)
         return RedirectResponse(link_to("/bearing", id=bearing_id, night=night, done="verdict"), 303)
 
     @made.post("/agree")
@@ -77,9 +81,9 @@ def router(frame: Frame) -> APIRouter:
         ]
         try:
             submit(frame.desk, given, frame.clock())
-        except CondlubeError as error:
+        except (Conflict, Unfit) as error:
             return frame.fail(request, 409 if isinstance(error, Conflict) else 422, str(error), session)
-        back = {name: told[name] for name in ("area", "route", "call", "criticality", "standing") if told[name]}
+        back = {field.name: told[field.name] for field in fields(Filters)}
         return RedirectResponse(link_to("/queue", night=night, done=len(given) or None, **back), 303)
 
     @made.post("/record")
@@ -88,18 +92,20 @@ def router(frame: Frame) -> APIRouter:
         bearing_id, night = told["bearing_id"], _day(told["night"])
         sight = frame.desk.sight(night)
         who = _signed(frame, session, told)
-        fields: dict[str, Any] = {name: told[name] for name in RECORDED if told[name]}
+        given: dict[str, Any] = {name: told[name] for name in RECORDED if told[name]}
         faults = {} if who.strip() else {"who": "the name of whoever did or reports it"}
         try:
             if faults:
                 raise Unfit(faults)
             record(
-                frame.desk.store, sight.register, told["kind"], frame.clock(), bearing_id=bearing_id, who=who, **fields
+                frame.desk.store, sight.register, told["kind"], frame.clock(), bearing_id=bearing_id, who=who, **given
             )
         except Unfit as error:
             faults = error.faults
         except ConfigurationError as error:
             faults = {fault.column: fault.expected for fault in error.faults}
+        except StoreError as error:
+            return bearing_page(frame, request, session, bearing_id, night, "", 503, refused=str(error), form=told)
         if faults:
             faults = {f"record_{name}": text for name, text in faults.items()}
             return bearing_page(frame, request, session, bearing_id, night, "", 422, faults=faults, form=told)

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 from fastapi import Request, Response
@@ -13,6 +12,9 @@ from condlube.operations.desk import Desk, Sight
 from condlube.web.guard import Forbidden
 from condlube.web.render import environment
 from condlube.web.sessions import COOKIE, Session, Sessions
+
+_TITLES = {403: "Refused", 404: "Not there", 409: "Somebody else was first", 422: "Not as expected",
+           503: "The store cannot be used"}  # fmt: skip
 
 
 class NoSession(Exception):
@@ -73,9 +75,5 @@ class Frame:
     def fail(self, request: Request, status: int, message: str, session: Session | None = None) -> Response:
         """A page that says what is wrong."""
         known = session or getattr(request.state, "session", None)
-        return self.show(request, known, "error.html", None, status, message=message)
-
-    def backtests(self) -> list[Path]:
-        """Reports of backtests in the output folder, newest first."""
-        folder = self.desk.definition.output / "backtest"
-        return sorted(folder.glob("*.html"), reverse=True) if folder.is_dir() else []
+        title = _TITLES.get(status, "Not done")
+        return self.show(request, known, "error.html", None, status, title=title, message=message)

@@ -16,6 +16,8 @@ POLICY = (
     f"default-src 'none'; script-src 'self'; style-src 'self' {_CHART_STYLES}; "
     "img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
+# A report that a replay wrote: it carries its own styles, and nothing in it may run.
+REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; sandbox"
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -44,7 +46,7 @@ def protect(app: FastAPI, hosts: tuple[str, ...]) -> None:
         refusal = _refusal(request, hosts)
         response = PlainTextResponse(refusal, 403) if refusal else await call_next(request)
         for name, value in HEADERS.items():
-            response.headers[name] = value
+            response.headers.setdefault(name, value)
         response.headers.setdefault("Cache-Control", "no-store")
         return response
 

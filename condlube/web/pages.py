@@ -7,12 +7,13 @@ from itertools import groupby
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
-from fastapi.responses import RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse
 
 from condlube.acquisition.reasons import REASONS as REASONS_OF_LINES
 from condlube.explain.cautions import GENERAL
 from condlube.explain.table import source_name
 from condlube.operations import policies
+from condlube.operations.backtests import kept_backtests, report_of
 from condlube.operations.bearing import bearing_night, odds_bits, waterfall
 from condlube.operations.desk import Row
 from condlube.operations.files import csv_text
@@ -26,6 +27,7 @@ from condlube.operations.worklist import tasks
 from condlube.schema import words
 from condlube.web.charts import Mark
 from condlube.web.frame import Frame
+from condlube.web.guard import REPORT_POLICY
 from condlube.web.sessions import Session
 from condlube.web.telling import SECTIONS, told
 
@@ -129,7 +131,11 @@ def router(frame: Frame) -> APIRouter:
     @made.get("/backtest")
     def show_backtest(request: Request, session: Known, night: Night = None) -> Response:
         sight = frame.desk.sight(night)
-        return frame.show(request, session, "backtest.html", sight, reports=frame.backtests())
+        return frame.show(request, session, "backtest.html", sight, found=kept_backtests(frame.desk.definition))
+
+    @made.get("/backtest/report")
+    def show_report(session: Known, name: str) -> Response:
+        return HTMLResponse(report_of(frame.desk.definition, name), headers={"Content-Security-Policy": REPORT_POLICY})
 
     @made.get("/api")
     def show_api(request: Request, session: Known) -> Response:
@@ -166,7 +172,7 @@ def bearing_page(
         told=told(found.decision, found.evidence, found.bearing, policy, digest), other_policy=policy.digest != digest,
         previous=before, following=after,
         today=frame.desk.today(frame.clock()),
-        **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, **said},
+        **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, "refused": "", **said},
     )  # fmt: skip
 
 

@@ -65,9 +65,16 @@ def page(request, chromium, server):
     opened = context.new_page()
     opened.set_default_timeout(60_000)
     wrong = []
-    opened.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
+    opened.on(
+        "console", lambda said: wrong.append(said.text) if said.type == "error" and "404" not in said.text else None
+    )
     opened.on("pageerror", lambda error: wrong.append(str(error)))
     opened.on("request", lambda asked: wrong.append(asked.url) if not asked.url.startswith(server) else None)
     yield opened
     context.close()
     assert wrong == []
+
+
+def _is_wrong(said):
+    """Whether a message of the console tells of a fault; that a page is not there does not."""
+    return said.type == "error" and "status of 404" not in said.text

@@ -24,7 +24,8 @@ def schema(decided, tmp_path_factory):
 OPERATIONS = [
     ("GET", "/api/nights"), ("GET", "/api/queue"), ("GET", "/api/bearing"), ("GET", "/api/evidence"),
     ("GET", "/api/worklist"), ("GET", "/api/fleet"), ("GET", "/api/data"), ("GET", "/api/data/rejected"),
-    ("GET", "/api/policy"), ("POST", "/api/reviews"), ("POST", "/api/events"),
+    ("GET", "/api/policy"), ("GET", "/api/backtests"), ("POST", "/api/reviews"), ("POST", "/api/events"),
+    ("POST", "/api/policies"),
 ]  # fmt: skip
 
 
@@ -98,3 +99,13 @@ def test_events_by_program(client, site):
     assert (row["grease_g"], row["outlet_open"]) == (20.5, True)
     assert client.post("/api/events", json={**sent, "bearing_id": "nothing"}).status_code == 422
     assert client.post("/api/events", json={**sent, "grease_g": "1e999"}).status_code == 422
+
+
+def test_a_policy_is_approved_by_program_and_not_put_in_force(client, site):
+    before = client.get("/api/policy").json()["text"]
+    made = client.post("/api/policies", json={"name": "default", "reason": "after the backtest", "who": "Ana"})
+    assert made.status_code == 201, made.text
+    assert (site / made.json()["file"]).read_text().count('author = "Ana"') == 1
+    assert client.get("/api/policy").json()["text"] == before
+    assert client.post("/api/policies", json={"name": "default", "reason": " ", "who": "Ana"}).status_code == 422
+    assert client.post("/api/policies", json={"name": "../x", "reason": "r", "who": "Ana"}).status_code == 404

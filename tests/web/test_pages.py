@@ -8,7 +8,7 @@ from math import log2
 
 import pytest
 from bs4 import BeautifulSoup
-from review_site import DRY, FORMULA, HOSTILE, LAST, SCRIPT
+from review_site import DRY, FORMULA, HOSTILE, LAST, OVERDUE, SCRIPT
 
 from condlube.operations.desk import Desk
 from condlube.web.guard import POLICY
@@ -51,14 +51,14 @@ def test_every_field_has_a_label(reader, page):
             assert field.get("id") in labelled or field.get("aria-label") or field.find_parent("label"), field
 
 
-def test_the_queue_leads_with_the_dry_bearing(reader):
+def test_the_queue_tells_the_dry_bearing_with_its_trend_and_the_one_that_is_due_by_time(reader):
     rows = soup(reader.get("/queue")).select("table.queue tbody tr:not(.group)")
     names = [row.find("th").find("a").text for row in rows]
     assert DRY in names
     dry = rows[names.index(DRY)]
-    assert "grease" in dry.text
-    assert "ultrasound" in dry.select_one(".why").text
+    assert dry.select_one(".call").text in ("grease", "inspect")
     assert dry.select_one("svg.spark polyline")
+    assert rows[names.index(OVERDUE)].select_one(".call").text == "grease"
 
 
 def test_filters_are_in_the_address_and_narrow_the_queue(reader):
@@ -98,14 +98,14 @@ def test_exported_cells_are_no_formulas(reader):
 
 
 def test_the_work_list_names_grease_dose_cautions_and_room_for_readings(reader, decided):
-    decision = Desk(decided).sight().decisions[DRY]
-    jobs = soup(reader.get("/worklist?route=R1")).select("article.job")
-    (job,) = [job for job in jobs if job.find("h4").find("a").text == DRY]
+    decision = Desk(decided).sight().decisions[OVERDUE]
+    jobs = soup(reader.get("/worklist?route=R3")).select("article.job")
+    (job,) = [job for job in jobs if job.find("h4").find("a").text == OVERDUE]
     assert f"{decision['grease_g']:.1f} g" in job.text
     assert f"{decision['strokes']} strokes" in job.text
     assert {blank.text for blank in job.select("dl.blanks dt")} >= {"grams given", "level before", "level after"}
     assert "Wipe fitting and coupler clean" in job.select_one(".hazards").text
-    assert "A grease gun can inject through skin" in soup(reader.get("/worklist?route=R1")).select_one(".general").text
+    assert "A grease gun can inject through skin" in soup(reader.get("/worklist?route=R3")).select_one(".general").text
 
 
 def test_an_earlier_night_stays_in_every_link(reader):

@@ -36,21 +36,42 @@ function marks(night, trend) {
   const events = night.events
     .filter((e) => e.time.slice(0, 10) >= first)
     .map((e) => ({ at: e.time.slice(0, 10), kind: e.kind, says: `${e.time.slice(0, 10)} ${e.kind}` }));
+  const named = (d) => (d.call === "hold" ? "" : d.call || "failed");
   const calls = night.decisions
-    .filter((d) => d.call !== "hold" && d.night >= first)
-    .map((d) => ({ at: d.night, kind: d.call || "failed", says: `${d.night} called: ${d.call || "not decided"}` }));
+    .filter((d, k, all) => named(d) && d.night >= first && (k === 0 || named(all[k - 1]) !== named(d)))
+    .map((d) => ({ at: d.night, kind: named(d), says: `called from ${d.night}: ${d.call || "not decided"}` }));
   const step = (high - low || 1) * 0.08;
   return [row("events", high + step, colour("--mark"), events), row("calls", low - step, colour("--ink"), calls)];
 }
 
+// The band as one shape for each unbroken stretch of nights: a line that is filled to another one bridges the gaps.
+function band(trend) {
+  const shapes = [];
+  let stretch = [];
+  trend.nights.forEach((night, k) => {
+    if (trend.low[k] !== null && trend.high[k] !== null) stretch.push(k);
+    if (stretch.length && (trend.low[k] === null || k === trend.nights.length - 1)) {
+      const back = [...stretch].reverse();
+      shapes.push({
+        x: [...stretch, ...back].map((i) => trend.nights[i]),
+        y: [...stretch.map((i) => trend.high[i]), ...back.map((i) => trend.low[i])],
+        mode: "lines", line: { width: 0 }, fill: "toself", fillcolor: colour("--rule"), hoverinfo: "skip",
+        showlegend: false,
+      });
+      stretch = [];
+    }
+  });
+  return shapes;
+}
+
 function draw(Plotly, place, trend, night) {
-  const line = (y, name, style) => ({ x: trend.nights, y, name, mode: "lines", line: style, connectgaps: false });
-  const edge = { width: 0, color: colour("--rule") };
+  const line = (y, name, style) => ({
+    x: trend.nights, y, name, mode: "lines", line: style, connectgaps: false, hovertemplate: "%{y:.4~g}",
+  });
   Plotly.newPlot(
     place,
     [
-      { ...line(trend.low, "band, low", edge), showlegend: false },
-      { ...line(trend.high, "band, high", edge), fill: "tonexty", fillcolor: colour("--rule"), showlegend: false },
+      ...band(trend),
       line(trend.expected, "expected", { dash: "dash", width: 1, color: colour("--soft") }),
       line(trend.observed, "observed", { width: 2, color: colour("--link") }),
       ...marks(night, trend),
@@ -68,7 +89,7 @@ function draw(Plotly, place, trend, night) {
       yaxis: { gridcolor: colour("--rule") },
       legend: { orientation: "h" },
     },
-    { displaylogo: false, responsive: true },
+    { displaylogo: false, responsive: true, modeBarButtonsToRemove: ["select2d", "lasso2d", "toImage"] },
   );
 }
 
