@@ -83,10 +83,9 @@ def operate(batch: Batch, window: Window, memory: Floats, rules: Floats, day: in
     """Operation of every machine on one day; ``memory`` (points, days, REMEMBERED) holds the days before.
 
     A reading speaks until the next one, for ``hold_h`` at most. Speed comes first, then power, then current. Where
-    none of them has a usable reading the signals vote: stopped where one says so and none says running (of those
-    that never stopped, no fewer), and where all are no more than a sensor's own noise. Else the state is unknown.
-    Running at an unknown speed is running at the register's. The load is the machine's load, else its current, else its
-    power: one of them for good.
+    none of them has a usable reading the signals vote: stopped where one says so and none says running (of those that
+    never stopped, no fewer), and where all are no more than a sensor's own noise. Else the state is unknown; an unknown
+    speed is the register's. The load is the machine's load, else its current, else its power: one of them for good.
     """
     active, sources = sources_of(batch, window, memory)
     of_reading = np.repeat(sources.machine, np.diff(sources.start))

@@ -64,25 +64,3 @@ def test_an_empty_window_of_a_stop_is_not_a_fault(truth):
     fleet.cell[:, 80:110] = -1
     walked = truth.walk(fleet, truth.policy)
     assert truth.matters(walked.calls) == 0
-
-
-@pytest.mark.long
-def test_operating_curve(truth):
-    """Prints the grid of docs/methods/detection.md."""
-    for noise in (0.5, 1.0, 1.5):
-        for length in (3, 7, 14, 30, 60):
-            walked, rise = rising(truth, length, noise=noise, count=100)
-            calls, level = first_calls(walked, rise)
-            seen = np.mean(seen_at(walked, rise) < 4)
-            print(f"noise {noise} dB, 8 dB in {length} d: charted before 4 dB {seen:.2f}, "
-                  f"grease {np.mean(calls == 'grease'):.2f}, inspect {np.mean(calls == 'inspect'):.2f}, "
-                  f"called before 7.5 dB {np.mean(level < 7.5):.2f}")  # fmt: skip
-    for scale in (1.0, 2.0, 4.0):
-        for correlation in (0.0, 0.3, 0.6):
-            for speed in ("fixed", "two", "variable", "changes"):
-                fleet = truth.Fleet(60, 400, ALL, seed=31, speed=speed, correlation=correlation)
-                fleet.noise = {q: scale * sd for q, sd in fleet.noise.items()}
-                calls = truth.walk(fleet, truth.policy).calls
-                rate = truth.matters(calls) / (60 * 393 / 365)
-                print(f"healthy, noise x {scale}, correlation {correlation}, {speed} speed: {rate:.3f} a bearing-year")
-                assert rate <= (0.1 if scale < 4 else 0.5)
