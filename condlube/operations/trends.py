@@ -5,10 +5,13 @@ A page shows two years on a thousand pixels: of the older nights it is given a s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import pairwise
+from math import isfinite
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -36,6 +39,8 @@ MOST_KEPT = 64
 """Bearings of a run whose trends are kept."""
 _UNREAD = ("p10", "p90", "octiles", "running_h", "starts")
 _SUMMARIES = tuple(name for name in TABLES["summaries"].columns if name not in _UNREAD)
+_FIGURES = ("observed", "expected", "deviation", "deviation_sd")
+_WORDS = ("point_id", "quantity", "unit", "status", "reason", "response", "response_to")
 _DECIBELS = ("acceleration",)
 _RATIOS = ("velocity", "kurtosis", "crest_factor")
 _SIGNALS = pa.array(SIGNALS)
@@ -116,12 +121,22 @@ def _read(sight: Sight, policy: Policy, bearing_id: str, events: Sequence[Row], 
         nights = _shown(nights, summaries, given)
     found = deviations(
         summaries, expected, rows_to_table("events", events).to_pandas(), points, bearings, nights, zone, policy
-    ).sort_values(["point_id", "night"])
-    order = {name: k for k, name in enumerate(SIGNALS)}
-    groups = sorted(found.groupby("point_id"), key=lambda group: (order[group[1]["quantity"].iloc[0]], group[0]))
-    return [_trend(frame) for _, frame in groups], sorted(
-        (answer for _, frame in groups for answer in _answers(frame)), key=lambda a: (a.greased, order[a.quantity])
     )
+    return _told(found.sort_values(["point_id", "night"]))
+
+
+def _told(found: pd.DataFrame) -> Found:
+    """Deviations, ordered by point and night, as trends and answers."""
+    columns: dict[str, Any] = {name: found[name].to_list() for name in _WORDS}
+    columns |= {name: found[name].to_numpy() for name in _FIGURES}
+    columns["night"] = found["night"].to_numpy().astype("datetime64[D]").tolist()
+    point, quantity = columns["point_id"], columns["quantity"]
+    ends = [k for k in range(1, len(point)) if point[k] != point[k - 1]]
+    parts = [slice(begin, end) for begin, end in pairwise([0, *ends, len(point)])]
+    parts.sort(key=lambda part: (SIGNALS.index(quantity[part.start]), point[part.start]))
+    answers = [answer for part in parts for answer in _answers(columns, part)]
+    answers.sort(key=lambda answer: (answer.greased, SIGNALS.index(answer.quantity)))
+    return [_trend(columns, part) for part in parts], answers
 
 
 def _shown(nights: Sequence[date], summaries: pd.DataFrame, greased: Sequence[date]) -> list[date]:
@@ -143,9 +158,9 @@ def _outlying(summaries: pd.DataFrame) -> list[date]:
     return list(step.index.get_level_values("date")[(step > OUTLYING * usual).to_numpy()])
 
 
-def _trend(frame: pd.DataFrame) -> Trend:
-    quantity = str(frame["quantity"].iloc[0])
-    expected, deviation, sd = (frame[c].to_numpy(dtype=np.float64) for c in ("expected", "deviation", "deviation_sd"))
+def _trend(columns: Mapping[str, Any], part: slice) -> Trend:
+    quantity = columns["quantity"][part.start]
+    observed, expected, deviation, sd = (columns[name][part] for name in _FIGURES)
     if quantity in _RATIOS:
         reach = np.exp(BAND_SPREADS * sd / deviation)
         low, high = expected / reach, expected * reach
@@ -155,22 +170,19 @@ def _trend(frame: pd.DataFrame) -> Trend:
     else:
         low, high = expected - BAND_SPREADS * sd, expected + BAND_SPREADS * sd
     return Trend(
-        str(frame["point_id"].iloc[0]), quantity, str(frame["unit"].iloc[0]),
-        tuple(pd.to_datetime(frame["night"]).dt.date),
-        _figures(frame["observed"].to_numpy(dtype=np.float64)), _figures(expected), _figures(low), _figures(high),
-        tuple(frame["status"]), tuple(frame["reason"].fillna("")),
+        columns["point_id"][part.start], quantity, columns["unit"][part.start], tuple(columns["night"][part]),
+        _figures(observed), _figures(expected), _figures(low), _figures(high), tuple(columns["status"][part]),
+        tuple(reason if isinstance(reason, str) else "" for reason in columns["reason"][part]),
     )  # fmt: skip
 
 
 def _figures(values: np.ndarray) -> tuple[float | None, ...]:
-    return tuple(float(f"{v:.5g}") if np.isfinite(v) else None for v in values.tolist())
+    return tuple(float(f"{v:.5g}") if isfinite(v) else None for v in values.tolist())
 
 
-def _answers(frame: pd.DataFrame) -> list[Answer]:
+def _answers(columns: Mapping[str, Any], part: slice) -> list[Answer]:
     """The last response that the nights told of each greasing; unknown where there was none."""
-    told = frame.dropna(subset=["response_to"]).drop_duplicates("response_to", keep="last")
-    known = told[~told["response"].isna()]
-    names = ("point_id", "quantity", "response")
-    words = zip(*(known[name].astype(str) for name in names), strict=True)
-    times = pd.to_datetime(known["response_to"], utc=True).dt.to_pydatetime()
-    return [Answer(point, quantity, at, response) for (point, quantity, response), at in zip(words, times, strict=True)]
+    told = dict(zip(columns["response_to"][part], columns["response"][part], strict=True))
+    point, quantity = columns["point_id"][part.start], columns["quantity"][part.start]
+    return [Answer(point, quantity, at.to_pydatetime(), word) for at, word in told.items()
+            if isinstance(word, str) and not pd.isna(at)]  # fmt: skip

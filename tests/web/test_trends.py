@@ -5,12 +5,15 @@ from itertools import pairwise
 
 import pandas as pd
 import pytest
-from review_site import DRY, LAST
+from review_site import DRY, LAST, MORNING, fixed_clock
+from starlette.testclient import TestClient
 
 from condlube.operations import trends as module
 from condlube.operations.desk import Desk
 from condlube.operations.past import events_of
 from condlube.operations.trends import trends
+from condlube.schema.arrow import rows_to_table
+from condlube.web.app import create_app
 
 
 def found(site, whole=False, night=None):
@@ -76,3 +79,26 @@ def test_few_bearings_are_kept(decided, monkeypatch):
     for bearing in list(sight.bearings.values())[:4]:
         trends(sight, desk.policy(sight.run["policy_digest"]), bearing, [])
     assert len(sight.kept["trends"]) == 2
+
+
+def test_two_years_of_decided_nights_keep_the_page_light(site):
+    """Calls that turn every week for two years, on the chart and in the history."""
+    desk = Desk(site)
+    sight = desk.sight()
+    row, run = sight.decisions[DRY], sight.run
+    nights = [sight.nights[0] - timedelta(days=k) for k in range(700, 0, -1)]
+    calls = [("hold", "grease", "hold", "inspect")[k // 7 % 4] for k in range(len(nights))]
+    decisions = [
+        row | {"run_id": f"run{k}", "night": night, "call": call, "reason": call}
+        for k, (night, call) in enumerate(zip(nights, calls, strict=True))
+    ]
+    runs = [run | {"run_id": f"run{k}", "night": night, "commit_id": None} for k, night in enumerate(nights)]
+    with desk.store.writer() as writer:
+        writer.append("decisions", rows_to_table("decisions", decisions))
+        writer.commit("older nights", MORNING, {"runs": runs})
+    client = TestClient(create_app(site, clock=fixed_clock()), base_url="http://127.0.0.1")
+    page = client.get("/bearing", params={"id": DRY})
+    assert page.status_code == 200
+    assert page.text.count("<summary>Earlier decisions (703 nights") == 1
+    assert page.text.count('class="call inspect"') > 20
+    assert len(page.content) < 200_000
