@@ -114,12 +114,13 @@ def reason(
     names = np.array(STATES, dtype=object)[state]
     coded = np.array([f"{n} {s}".strip() for n, s in zip(names, source, strict=True)], dtype=object)
     at_rest = np.where(quiet, "quiet", "time")
-    at_rest = np.where((state == STATES.index("overfilled")) & (evidence.value("temperature") > 0), "settling", at_rest)
-    fresh = applied[:, guards.CODES.index("just_greased")] & (state == STATES.index("overfilled"))
-    coded = np.where((call == HOLD) & fresh, "settling", coded)
+    warm = evidence.bits[:, SOURCES.index("temperature"), STATES.index("overfilled") - 1] > 0
+    fresh = applied[:, guards.CODES.index("just_greased")]
+    settling = (call == HOLD) & warm & fresh & (state == STATES.index("overfilled"))
     for code in reversed(TELLING):
         at_rest = np.where(applied[:, guards.CODES.index(code)], code, at_rest)
     coded = np.where((call == HOLD) & (source == ""), at_rest, coded)
+    coded = np.where(settling, "settling", coded)
     coded = np.where((call == GREASE) & (source == ""), "time", coded)
     coded = np.where((made == "time") & (call != HOLD), "time", coded)
     guarded = made.copy()
