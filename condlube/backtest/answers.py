@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from math import isfinite
+from textwrap import shorten
 
 from condlube.backtest.bootstrap import Interval
 from condlube.backtest.judge import POLICY, Judged
@@ -22,6 +23,8 @@ CANNOT_KNOW = (
 )
 """What a replay cannot know: said in every report."""
 NOTHING = "nothing to judge"
+NARROWEST = 20
+"""Columns of text that the name of a figure is given at least."""
 Row = tuple[str, str, list[Interval]]
 """Name of a figure, its unit, and its value for each of several callers."""
 
@@ -69,7 +72,8 @@ def table_of(judged: Judged) -> list[Row]:
 
 
 def side_by_side(callers: Sequence[str], rows: Sequence[Row], width: int) -> list[str]:
-    """Figures of several callers as lines of text: ranges beside the figures where the width allows it, else below."""
+    """Figures of several callers as lines of text: ranges beside the figures where the width allows it, else below;
+    callers that do not fit stand in a second block."""
     names = [f"{name}, {unit}" for name, unit, _ in rows]
     cells = [[parts(interval, unit) for interval in own] for _, unit, own in rows]
     first = max(len(name) for name in names)
@@ -80,14 +84,20 @@ def side_by_side(callers: Sequence[str], rows: Sequence[Row], width: int) -> lis
         return [heads, *(f"{n:{first}}" + "".join(f"{c:>{across}}" for c in own)
                          for n, own in zip(names, beside, strict=True))]  # fmt: skip
     across = 2 + max(len(text) for own in cells for pair in own for text in pair if text != NOTHING)
-    first = max(min(first, width - len(callers) * across), 20)
+    most = max((width - NARROWEST) // across, 1)
+    if len(callers) > most:
+        halves = slice(None, most), slice(most, None)
+        return [line for half in halves for line in side_by_side(
+            callers[half], [(name, unit, own[half]) for name, unit, own in rows], width)]  # fmt: skip
+    first = max(min(first, width - len(callers) * across), NARROWEST)
     split = [caller.rsplit(" ", 1) for caller in callers]
     above = "".join(f"{words[0] if len(words) > 1 else '':>{across}}" for words in split)
     lines = [" " * first + above] if above.strip() else []
     lines.append(" " * first + "".join(f"{words[-1]:>{across}}" for words in split))
     for (name, unit, _), own in zip(rows, cells, strict=True):
         lines.append(f"{name:{first}.{first}}" + "".join(f"{'-' if v == NOTHING else v:>{across}}" for v, _ in own))
-        lines.append((f"  {unit:{first - 2}.{first - 2}}" + "".join(f"{s:>{across}}" for _, s in own)).rstrip())
+        said = shorten(unit, first - 2, placeholder="")
+        lines.append((f"  {said:{first - 2}}" + "".join(f"{s:>{across}}" for _, s in own)).rstrip())
     return lines
 
 
@@ -123,9 +133,11 @@ def _early(judged: Judged) -> str:
 
 def _walks(judged: Judged) -> str:
     found, false = _outcomes(judged, "inspect"), judged.scores[POLICY]["false inspects"]
+    surveys = judged.scores[POLICY]["surveys"].interval
     return (
         f"{figure(false.interval, '')} false inspections per bearing-year. Of {sum(found.values())} asked for "
         f"{found['true']} proved true, {found['false']} false, and of {found['open']} the record does not tell. "
+        f"Surveys, asked for by gaps in the record and not by the bearing: {figure(surveys, '')} per bearing-year. "
         f"Greasings called for nothing: {figure(judged.scores[POLICY]['false greases'].interval, '')}."
     )
 

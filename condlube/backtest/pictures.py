@@ -7,6 +7,7 @@ from html import escape
 from math import isfinite
 
 from condlube.assessment.sources import FloatArray
+from condlube.backtest.answers import number
 from condlube.backtest.bootstrap import Interval
 
 WIDTH, HEIGHT, LEFT, BOTTOM, TOP = 420.0, 170.0, 60.0, 34.0, 12.0
@@ -39,7 +40,7 @@ def bars(rows: Sequence[tuple[str, Interval]], unit: str) -> str:
         made.append(f'<rect class="bar" x="{left}" y="{y + 3}" width="{i.value * scale:.1f}" height="12"/>')
         low, top = (left + v * scale for v in (i.low, i.high))
         made.append(f'<line class="line" x1="{low:.1f}" x2="{top:.1f}" y1="{y + 9}" y2="{y + 9}"/>')
-        made.append(f'<text x="{top + 6:.1f}" y="{y + 13}">{i.value:.2g}</text>')
+        made.append(f'<text x="{top + 6:.1f}" y="{y + 13}">{number(i.value)}</text>')
     total = TOP + len(rows) * high + 20
     made.append(f'<text x="6" y="{total - 4}">{escape(unit)}; line: 90 % interval over bearings</text>')
     return f'<svg viewBox="0 0 {width:.0f} {total:.0f}" role="img">{"".join(made)}</svg>'

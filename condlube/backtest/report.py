@@ -9,6 +9,8 @@ from html import escape
 from math import isfinite, isnan
 from typing import Any
 
+import pandas as pd
+
 from condlube.backtest import pictures
 from condlube.backtest.answers import CANNOT_KNOW, answers, parts, table_of
 from condlube.backtest.bootstrap import Interval
@@ -27,7 +29,7 @@ svg{max-width:32rem;width:100%;font:12px system-ui,sans-serif}.bar{fill:#b8c4d0}
 .line{stroke:#234;stroke-width:2;fill:none}.thin{stroke:#888;fill:none}circle{fill:#234}.range,.facts{color:#555}.range{white-space:nowrap}
 @media(max-width:40rem){section{display:block}}@media print{body{margin:0;font-size:11px}section{break-inside:avoid}}"""
 LISTED = 30
-"""Failures listed on the page; outcomes.csv holds them all."""
+"""Failures, and inspections, listed on the page; outcomes.csv holds them all."""
 
 
 def page(title: str, judged: Judged, facts: Mapping[str, Any]) -> str:
@@ -42,6 +44,7 @@ def _lines(title: str, judged: Judged, facts: Mapping[str, Any]) -> Iterator[str
     for (question, answer), picture in zip(answers(judged).items(), _pictures(judged), strict=True):
         yield f"<section><div><h2>{escape(question)}</h2><p>{escape(answer)}</p></div><div>{picture}</div></section>"
     yield from _failures(judged)
+    yield from _inspections(judged)
     yield "<h2>Beside what a plant does without it</h2><table>"
     yield _row("th", ["", *judged.scores])
     for name, unit, intervals in table_of(judged):
@@ -70,7 +73,24 @@ def _failures(judged: Judged) -> Iterator[str]:
         ahead = "" if isnan(row.lead_d) or row.outcome == "missed" else f"{row.lead_d:.0f}" + " or more" * row.censored
         cells = (row.bearing_id, day_of(row.first).isoformat(), told, row.outcome, ahead, row.detail)
         yield _row("td", (escape(str(cell)) for cell in cells))
-    yield "</table>" + f"<p>{len(rows) - LISTED} more in outcomes.csv</p>" * (len(rows) > LISTED)
+    yield _listed(rows)
+
+
+def _inspections(judged: Judged) -> Iterator[str]:
+    """Every inspection that the evidence asked for and what came of it."""
+    rows = judged.outcomes[judged.outcomes["what"] == "inspect"].sort_values("first")
+    if not len(rows):
+        return
+    yield '<h2>The inspections asked for</h2><table class="words">'
+    yield _row("th", ("bearing", "first asked", "last asked", "proved", "by"))
+    for row in rows.head(LISTED).itertuples(index=False):
+        cells = (row.bearing_id, day_of(row.first), day_of(row.last), row.outcome, row.detail)
+        yield _row("td", (escape(str(cell)) for cell in cells))
+    yield _listed(rows)
+
+
+def _listed(rows: pd.DataFrame) -> str:
+    return "</table>" + f"<p>{len(rows) - LISTED} more in outcomes.csv</p>" * (len(rows) > LISTED)
 
 
 def day_of(day: int) -> date:
@@ -85,7 +105,8 @@ def _pictures(judged: Judged) -> Iterator[str]:
         return [(caller, own[name].interval) for caller, own in judged.scores.items()]
 
     lead, found = judged.leads[POLICY], judged.calibration
-    yield pictures.bars(of("caught"), "share of failures warned of in time")
+    caught = [(caller, Interval(*(100 * v for v in i))) for caller, i in of("caught")]
+    yield pictures.bars(caught, "% of failures warned of in time")
     yield pictures.steps(lead.days, lead.share, "lead time, days", "share warned earlier") if len(lead.days) else ""
     yield pictures.bars(of("false inspects"), "false inspections per bearing-year")
     grams = {"on record": judged.recorded_g, "put off": judged.put_off_g, "intervals alone": judged.time_only_g}

@@ -34,7 +34,7 @@ class Learned:
 
     def __init__(self, cells: Cells, frozen: Frozen, begins: list[list[Begin]], policy: Policy) -> None:
         points = cells.points
-        self.policy, self.begins = policy.reference, begins
+        self.policy, self.changes = policy.reference, [[b for b in own if b.change] for own in begins]
         self.quantity = points["quantity"].to_list()
         self.family = families_of(points)
         self.margins = margins_of(self.quantity, policy)
@@ -114,7 +114,7 @@ class Learned:
         """Let frozen references serve, and be parents of later ones where they sit lower or nothing stood before."""
         for p, r, sits_lower in zip(of.tolist(), rows.tolist(), lower.tolist(), strict=True):
             served = int(self.serving[p])
-            new = served >= 0 and replaced(self.begins[p], self.first[served], self.first[r])
+            new = served >= 0 and replaced(self.changes[p], self.first[served], self.first[r])
             if self.parent[p] < 0 or new or sits_lower:
                 self.parent[p] = r
             self.serving[p] = r
@@ -124,6 +124,6 @@ class Learned:
 
     def _family(self, name: str, day: int) -> Family:
         members = sorted(self.members[name].items())
-        rows = [r for p, r in members if not changed(self.begins[p], self.first[r], day)]
+        rows = [r for p, r in members if not changed(self.changes[p], self.first[r], day)]
         floor = self.policy.family_floor.of(name.partition(" ")[0])
         return family_of(self.models.coefficients[rows, 0], self.models.spread[rows], floor)

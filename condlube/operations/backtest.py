@@ -52,7 +52,7 @@ class Backtest:
 
     def text(self, width: int) -> str:
         """The answers, the figures beside the nulls, and what a replay cannot know."""
-        lines = [f"{self.site}: nights {self.span.nights[0]} to {self.span.nights[-1]} replayed", ""]
+        lines = [f"{self.site}: {self.nights} replayed", ""]
         for question, answer in answers(self.judged).items():
             lines += textwrap.wrap(f"{question} {answer}", width, subsequent_indent="  ")
         lines += ["", *side_by_side(list(self.judged.scores), table_of(self.judged), width), ""]
@@ -67,6 +67,15 @@ class Backtest:
             "nights": len(self.span.nights), "policy": self.policy, "late_rows": self.late, "failed": self.failed,
             **summary(self.judged),
         }  # fmt: skip
+
+    @property
+    def nights(self) -> str:
+        """Which nights, in words."""
+        own = self.span.nights
+        if len(own) == 1:
+            return f"night {own[0]}"
+        apart = (own[1] - own[0]).days
+        return f"{len(own)} nights, {own[0]} to {own[-1]}" + (f", every {apart} days," if apart > 1 else "")
 
     def json(self) -> str:
         """``summary`` as text."""
@@ -127,7 +136,7 @@ def policy_at(path: Path) -> Policy:
 def span_of(snapshot: Snapshot, checked: Checked, plant: Plant, first: date, last: date, every: int) -> Span:
     """The nights wanted, which the store must hold summaries of."""
     if last < first:
-        raise InvalidArgument("last", last, f"a night not before the first one, {first}")
+        raise InvalidArgument("to", str(last), f"a night not before the first one, {first}")
     if every < 1:
         raise InvalidArgument("every", every, "a whole number of at least 1")
     dates = snapshot.read("summaries", ["date"])["date"]
@@ -170,7 +179,7 @@ def _write(made: Backtest, kept: Kept) -> None:
         found[name] = [day_of(day) for day in found[name]]
     write_whole(folder / "outcomes.csv", csv_text(list(found.columns), found.to_dict(orient="records")))
     write_whole(folder / "summary.json", made.json())
-    title = f"{made.site}: {len(made.span.nights)} nights replayed, {made.span.nights[0]} to {made.span.nights[-1]}"
+    title = f"{made.site}: {made.nights} replayed"
     facts = {"policy": made.policy[:12], "bearings": len(made.judged.grid.bearing_ids),
              "bearing-years": f"{made.judged.grid.years.sum():.1f}", "rows known late": made.late}  # fmt: skip
     write_whole(folder / "report.html", page(title, made.judged, facts))

@@ -7,6 +7,7 @@ the decisions. What is kept is named by everything that can change it, so that i
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -171,6 +172,6 @@ def _stretch(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str
 
 
 def _write(path: Path, table: pa.Table) -> None:
-    part = path.with_name(f".{path.name}.part")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")  # two replays of one span do not meet
     pq.write_table(table, part, compression="zstd")
     part.replace(path)

@@ -8,6 +8,7 @@ from sklearn.metrics import brier_score_loss
 from statsmodels.stats.rates import confint_poisson
 
 from condlube.backtest import bootstrap
+from condlube.backtest.answers import side_by_side
 from condlube.backtest.calibration import calibration
 from condlube.backtest.leads import leads
 from condlube.backtest.matters import Grid
@@ -100,3 +101,15 @@ def test_scores_of_two_bearings(policy: Policy):
     assert made["grease called"].interval.value == pytest.approx(40 / years)
     # by the default policy: one failure 100, inspects 4 and 4, two greasings 1 each
     assert made["cost"].interval.value == pytest.approx(110 / years)
+
+
+@pytest.mark.parametrize("width", [80, 100, 120, 200])
+def test_figures_side_by_side_keep_to_the_terminal_and_lose_nothing(width):
+    callers = [f"x{2**k}" for k in range(6)]
+    own = [bootstrap.Interval(k + 0.0123, k, k + 10.123) for k in range(6)]
+    rows = [("caught", "per bearing-year", own), ("cost", "needless greasings per bearing-year", own)]
+    lines = side_by_side(callers, rows, width)
+    assert max(map(len, lines)) <= width
+    words = " ".join(lines).split()
+    assert [word for word in words if word in callers] == callers
+    assert sum(word.strip("()") == "to" for word in words) == 2 * len(callers)
