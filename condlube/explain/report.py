@@ -153,7 +153,8 @@ def _inspection(row: Row) -> str:
         f"<p>Then, unless the inspection speaks against it: <b>{_dose(row)}</b>. {_text(row['how'])}</p>"
     )  # fmt: skip
     look = row["look_at"] or "bearing"
-    return f"<p><b>Look first at the {_text(look)}</b>{_by(row)}</p><p>{_begun(row['look_for'])}.</p>{then}"
+    sought = f"<p>{_begun(row['look_for'])}.</p>" if row["look_for"] else ""
+    return f"<p><b>Look first at the {_text(look)}</b>{_by(row)}</p>{sought}{then}"
 
 
 def _dose(row: Row) -> str:
