@@ -8,9 +8,13 @@ from math import log2
 
 import pytest
 from bs4 import BeautifulSoup
-from review_site import DRY, FORMULA, HOSTILE, LAST, OVERDUE, SCRIPT
+from review_site import DRY, FORMULA, HOSTILE, LAST, OVERDUE, SCRIPT, fixed_clock
+from small_site import NOW
+from starlette.testclient import TestClient
 
 from condlube.operations.desk import Desk
+from condlube.operations.nightly import nightly
+from condlube.web.app import create_app
 from condlube.web.guard import POLICY
 from condlube.web.pages import alike, called
 from condlube.web.render import chance
@@ -188,3 +192,30 @@ def test_every_key_of_the_policy_is_shown_with_its_meaning(reader):
     assert {s.find("b").text for s in made.select("details summary")} == set(SECTIONS)
     row = next(row for row in made.select("tbody tr") if row.find("th").text == "shot_wait_min")
     assert [cell.text for cell in row.select("td")] == ["1", "between shots"]
+
+
+def test_another_night_of_the_same_bearing_is_one_choice_away(reader):
+    form = soup(reader.get(f"/bearing?id={DRY}")).select_one("form.nights")
+    assert (form["action"], form.find("input")["value"]) == ("/bearing", DRY)
+    earlier = reader.get("/bearing", params={"id": DRY, "night": "2026-06-02"})
+    assert "not the newest" in earlier.text
+    assert soup(earlier).find("h1").text.startswith(DRY)
+
+
+def test_a_bearing_whose_points_have_no_reading_says_so(site):
+    points = (site / "points.csv").read_text()
+    (site / "points.csv").write_text(f"{points}M5-DE.velocity,M5-DE,M5.VELOCITY,velocity,mm/s rms,C1\n")
+    nightly(site, NOW + timedelta(hours=1), [LAST])
+    client = TestClient(create_app(site, clock=fixed_clock()), base_url="http://127.0.0.1")
+    assert "No reading of its 1 measuring point has been taken in" in client.get(f"/bearing?id={OVERDUE}").text
+
+
+def test_a_policy_that_a_tuning_proposed_can_be_looked_at(site):
+    folder = Desk(site).definition.output
+    text = 'base = "default"\n[policy]\nauthor = "condlube tune"\nreason = "more data"\n[dose]\nshots = 4\n'
+    (folder / "policy-proposed-2026-06-04.toml").write_text(text)
+    client = TestClient(create_app(site, clock=fixed_clock()), base_url="http://127.0.0.1")
+    page = client.get("/policy", params={"name": "policy-proposed-2026-06-04.toml", "against": "in_force"})
+    rows = {row.find("th").text: [cell.text for cell in row.find_all("td")] for row in soup(page).select("tbody tr")}
+    assert rows["dose.shots"][:2] == ["3", "4"]
+    assert rows["dose.shots"][2].startswith("shots of a dose")
