@@ -35,7 +35,7 @@ def replacement_window(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 def grease_mismatch(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The grease inside is unknown, or must not meet the assigned one untested."""
-    return s.mismatch != ""
+    return np.asarray(s.mismatch != "")
 
 
 def history_unknown(s: Situation, policy: Policy, night: Days) -> BoolArray:
@@ -69,7 +69,7 @@ def just_greased(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 def unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The temperature did not settle after the greasing, or is up for a week with nothing to explain it."""
-    return s.unsettled != ""
+    return np.asarray(s.unsettled != "")
 
 
 def early_rise(s: Situation, policy: Policy, night: Days) -> BoolArray:

@@ -47,7 +47,7 @@ def evidence_rows(
     first = pd.DataFrame({
         "which": np.arange(len(nights.end)),
         "source": PRIOR,
-        "point_id": np.append(evidence.deviations["point_id"].to_numpy(dtype=object), None)[worst],
+        "point_id": evidence.deviations["point_id"].reindex(worst).to_numpy(dtype=object),
         "status": "assessed",
         "deviation": life["x"].to_numpy(),
         "observed": life["running_h"].to_numpy(),
