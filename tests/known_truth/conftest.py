@@ -69,7 +69,8 @@ class Fleet:
             rpm = np.clip(1200 + 180 * drift, 700, 1500)
         elif self.speed == "changes":  # another duty from half time on, within what a first weeks' mix showed
             rpm = np.where((day % 9 < 3) | (day > self.days // 2), 1100.0, 1480.0) + self.random.normal(0, 5, shape)
-        self.rpm = rpm
+        machine = np.arange(self.bearings) // self.per_machine * self.per_machine
+        self.rpm = rpm if self.tags else rpm[machine]  # what no tag tells, the bearings of a machine still share
         self.ambient = 18 - 9 * np.cos(2 * np.pi * (day - 15) / 365)[None, :] + 2.5 * self._noise((1, self.days), 0.7)
         self.ambient = np.broadcast_to(self.ambient, shape)
         self.load = np.clip(75 + 10 * self._noise(shape, 0.5), 30, 110)
