@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.manipulation.kernel import Bools, Ints
+from condlube.manipulation.kernel import Bools, Ints, first_at_least
 
 KINDS = ("relubrication", "replacement", "sensor_moved", "rebuilt")
 CHANGES = ("replacement", "sensor_moved", "rebuilt")  # another bearing or sensor: earlier references end
@@ -109,10 +109,11 @@ def replaced(begins: list[Begin], since: int, until: int) -> bool:
 
 def outside_settling(start: Ints, day: Ints, begins: list[list[Begin]]) -> Bools:
     """Which rows, ordered by point and day, lie outside the settling of every event of their point."""
-    made = np.ones(len(day), dtype=bool)
-    for p, events in enumerate(begins):
-        lo, hi = start[p], start[p + 1]
-        for event in events:
-            first, last = np.searchsorted(day[lo:hi], [event.day, event.settled])
-            made[lo + first : lo + last] = False
-    return made
+    of = np.repeat(np.arange(len(begins)), np.array([len(events) for events in begins], dtype=np.int64))
+    first, last = (
+        first_at_least(day, start[of], start[of + 1], np.array(days, dtype=np.int64))
+        for days in ([b.day for events in begins for b in events], [b.settled for events in begins for b in events])
+    )
+    settling = np.bincount(first, minlength=len(day) + 1) - np.bincount(last, minlength=len(day) + 1)
+    outside: Bools = np.cumsum(settling)[:-1] == 0
+    return outside

@@ -20,7 +20,8 @@ class ExpectedRows:
     def __init__(self, ids: Sequence[str], known: pd.DataFrame, zone: ZoneInfo) -> None:
         self.ids, self.zone, self.known = ids, zone, known
         begun = pd.DatetimeIndex(known["reference_from"]).as_unit("us").asi8.tolist()
-        self.emitted = set(zip(known["point_id"], begun, known["reference_state"], strict=True))
+        points, states = (known[c].to_numpy(dtype=object) for c in ("point_id", "reference_state"))
+        self.emitted = set(zip(points, begun, states, strict=True))
         self.rows: list[dict[str, Any]] = []
         self.midnights: dict[int, pd.Timestamp] = {}
 
@@ -30,10 +31,6 @@ class ExpectedRows:
             self.midnights[day] = pd.Timestamp(midnight(date.fromordinal(day + EPOCH), self.zone))
         return self.midnights[day]
 
-    def over(self, point_id: str, from_: pd.Timestamp) -> bool:
-        """Whether the period no longer collects."""
-        return any(_key(point_id, from_, state) in self.emitted for state in ("frozen", "ended"))
-
     def end(self, p: int, from_: pd.Timestamp, ended: str, day: int, known_at: pd.Timestamp | None) -> None:
         """Note that a reference or a period ended on a day."""
         self.emit(p, from_, "ended", day, known_at, reference_until=self.instant(day), ended=ended)
@@ -42,7 +39,7 @@ class ExpectedRows:
         self, p: int, from_: pd.Timestamp, state: str, day: int, known_at: pd.Timestamp | None, **columns: Any
     ) -> None:
         """Note the state that the period of point ``p`` reached on a day; known when the day had closed, or later."""
-        key = _key(self.ids[p], from_, state)
+        key = self.ids[p], from_.value // 1000, state
         if key in self.emitted:
             return
         self.emitted.add(key)
@@ -58,7 +55,3 @@ class ExpectedRows:
         if not self.rows:
             return self.known.iloc[:0].reindex(columns=names)
         return pd.DataFrame(self.rows, columns=names)
-
-
-def _key(point_id: str, from_: pd.Timestamp, state: str) -> tuple[str, int, str]:
-    return point_id, from_.value // 1000, state

@@ -116,12 +116,14 @@ class _Walk:
         self._resume()
 
     def _resume(self) -> None:
-        open_ = self.known[self.known["reference_state"].isin(["open", "collecting"])]
+        state = self.known["reference_state"]
+        period = pd.MultiIndex.from_frame(self.known[["point_id", "reference_from"]])
+        over = period.isin(period[state.isin(["frozen", "ended"])])
+        open_ = self.known[state.isin(["open", "collecting"]).to_numpy() & ~over]
         position = pd.Index(self.ids).get_indexer(pd.Index(open_["point_id"]))
         days = local_days(open_["reference_from"], self.zone).tolist()
-        columns = (open_[c] for c in ("reference_from", "began", "point_id"))
-        for p, day, from_, began, point_id in zip(position, days, *columns, strict=True):
-            if p < 0 or self.out.over(point_id, from_):
+        for p, day, began in zip(position, days, open_["began"], strict=True):
+            if p < 0:
                 continue
             point = self.points[p]
             if point.pending is None or day > point.pending:

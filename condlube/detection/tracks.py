@@ -10,7 +10,7 @@ from condlube.detection.begins import Begin
 from condlube.detection.frozen import EXTENDED, Frozen
 from condlube.detection.levels import COMPARED, night_levels
 from condlube.detection.series import Cells
-from condlube.manipulation.kernel import Bools, Floats, Ints
+from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
 from condlube.policy.model import Policy
 
 _NEVER = 10**9
@@ -64,13 +64,10 @@ def tracks_of(
     of = point[serving]
     serves = np.maximum(frozen.last[serving], first)
     stop = np.minimum(until[serving], last)
-    lo, hi = np.empty(len(of), dtype=np.int64), np.empty(len(of), dtype=np.int64)
-    for t, p in enumerate(of.tolist()):
-        begin, end = cells.start[p], cells.start[p + 1]
-        day = cells.day[begin:end]
-        oldest = max(serves[t] - policy.detection.window_days, lower[serving[t]])
-        lo[t] = begin + np.searchsorted(day, oldest)
-        hi[t] = begin + np.searchsorted(day, stop[t], side="right")
+    begin, end = cells.start[of], cells.start[of + 1]
+    oldest = np.maximum(serves - policy.detection.window_days, lower[serving])
+    lo = first_at_least(cells.day, begin, end, oldest)
+    hi = first_at_least(cells.day, begin, end, stop + 1)
     nights = night_levels(
         serving.astype(np.int64), lo, np.maximum(lo, hi), cells, frozen.models, margins[of],
         policy.reference.max_model_spreads,
