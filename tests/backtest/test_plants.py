@@ -30,16 +30,17 @@ def proposed(seed, fleet, compared, policy) -> Proposal:
     return propose(judged, decisions, plant, policy, np.random.default_rng(2))
 
 
-def holds(proposals: list[Proposal], most: int) -> None:
-    """Where the policy moves it is never surely worse than the one in force on bearings held out, and better over all;
-    surely cheaper than time alone and than fixed alarms on ``most`` plants. A plant may have too little on record to
-    move."""
+def holds(proposals: list[Proposal], moving: int, better: int) -> None:
+    """At least ``moving`` plants have enough on record to move. Where the policy moves it is never surely worse on
+    bearings held out than the one in force, better over all, and surely better on ``better`` plants; on every plant it
+    is surely cheaper than time alone and than fixed alarms."""
     more = [own.saves["in force"] for own in proposals if own.policy is not own.found.base]
-    assert len(more) >= most
+    assert len(more) >= moving
     assert all(interval.high >= 0 for interval in more)
     assert sum(interval.value for interval in more) > 0
+    assert sum(interval.low > 0 for interval in more) >= better
     for null in ("time only", "fixed alarms"):
-        assert sum(own.saves[null].low > 0 for own in proposals) >= most
+        assert all(own.saves[null].low > 0 for own in proposals)
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +49,7 @@ def few(fleet, compared, policy):
 
 
 def test_tuned_is_never_surely_worse_on_bearings_held_out(few):
-    holds(few, most=3)
+    holds(few, moving=3, better=1)
 
 
 def test_only_what_is_on_record_moves(few):
@@ -64,4 +65,4 @@ def test_only_what_is_on_record_moves(few):
 
 @pytest.mark.long
 def test_tuned_is_never_surely_worse_on_twenty_plants(fleet, compared, policy):
-    holds([proposed(seed, fleet, compared, policy) for seed in LONG_SEEDS], most=11)
+    holds([proposed(seed, fleet, compared, policy) for seed in LONG_SEEDS], moving=18, better=10)
