@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence, electrical
@@ -24,26 +25,29 @@ def seen_bits(nights: Nights, records: Records, evidence: Evidence, policy: Poli
 
     The levels are those of the day of the inspection. Absolute levels are never excused by an inspection.
     """
-    values = np.full_like(evidence.values, np.nan)
-    clean = records.clean
+    rows = np.flatnonzero(~np.isnat(records.clean))
+    found = np.zeros((len(records.clean), evidence.bits.shape[2]))
+    if not len(rows):
+        return found
+    clean, row, tonight = records.clean[rows], evidence.row[rows], evidence.values[rows]
+    values = np.full_like(tonight, np.nan)
     for source in LEVELS:
-        values[:, POSITION[source]] = at_inspection(records, evidence, source)
-    age_d = (nights.end - clean) / HOUR / 24
+        values[:, POSITION[source]] = at_inspection(records, evidence, source)[rows]
+    age_d = (nights.end[rows] - clean) / HOUR / 24
     growth = POSITION["growth"]
-    values[:, growth] = np.where(age_d < GROWTH_DAYS, evidence.values[:, growth], np.nan)
-    began = np.r_[evidence.deviations["onset_date"].to_numpy().astype("datetime64[D]"), np.datetime64("NaT", "D")]
-    for source in DATED:
-        k = POSITION[source]
-        later = began[evidence.row[:, k]] > clean.astype("datetime64[D]")
-        values[:, k] = np.where(np.isnat(clean) | later, np.nan, evidence.values[:, k])
+    values[:, growth] = np.where(age_d < GROWTH_DAYS, tonight[:, growth], np.nan)
+    dates = pd.to_datetime(evidence.deviations["onset_date"]).to_numpy().astype("datetime64[D]")
+    began = np.r_[dates, np.datetime64("NaT", "D")]
+    for k in (POSITION[source] for source in DATED):
+        values[:, k] = np.where(began[row[:, k]] > clean.astype("datetime64[D]"), np.nan, tonight[:, k])
     k = POSITION["response"]
-    answered = np.r_[times(evidence.deviations["response_to"]), np.datetime64("NaT", "us")][evidence.row[:, k]]
-    values[:, k] = np.where(clean > answered, evidence.values[:, k], np.nan)
-    values[electrical(nights.bearings, values, policy), POSITION["electrical"]] = 0.0
+    answered = np.r_[times(evidence.deviations["response_to"]), np.datetime64("NaT", "us")][row[:, k]]
+    values[:, k] = np.where(clean > answered, tonight[:, k], np.nan)
+    values[electrical(nights.bearings.iloc[rows], values, policy), POSITION["electrical"]] = 0.0
     seen = kernel.weigh_all(values, tables(policy)).sum(axis=1)
-    least = np.maximum(np.minimum(seen, evidence.bits.sum(axis=1)), 0.0)
-    faded = np.exp2(-np.nan_to_num(age_d, nan=np.inf) / policy.prior.inspected_half_life_d)
-    return np.asarray(least * faded[:, None])
+    least = np.maximum(np.minimum(seen, evidence.bits[rows].sum(axis=1)), 0.0)
+    found[rows] = least * np.exp2(-age_d / policy.prior.inspected_half_life_d)[:, None]
+    return found
 
 
 def at_inspection(records: Records, evidence: Evidence, source: str) -> FloatArray:
