@@ -23,6 +23,8 @@ QUIET_DB = 3.0
 """Ultrasound below this is not the other witness of a rise in acceleration."""
 RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
+CHANGED = "operating_changed"
+"""Reason code of a level that a change of its machine's operation explains."""
 UNSETTLED = "reference_unsettled"
 """Reason code of a rise over an expected level that no settled time has shown."""
 WAITS = "second_reading"
@@ -175,8 +177,8 @@ def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt
 
 
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
-    """What the condition data of each bearing could say, in one word: the fall or fault of any of its points is
-    named, also where others are sound."""
+    """What the condition data of each bearing could say, in one word: the fall or fault of any of its points, and a
+    change of its machine's operation, are named also where others are sound."""
     statuses = np.stack([evidence.status(source) for source in LEVELS], axis=1)
     worst = np.full(len(statuses), "not_testable", dtype=object)
     worst[(statuses == "stale").any(axis=1)] = "stale"
@@ -186,6 +188,7 @@ def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
     points = evidence.deviations
     which, told = points["which"].to_numpy(dtype=np.int64), points["status"].to_numpy(dtype=object)
     fallen = (told == "assessed") & (points["reason"] == "state_unclear").to_numpy()
+    worst[which[(told == "not_testable") & (points["reason"] == CHANGED).to_numpy()]] = "not_testable"
     worst[which[fallen]] = "state_unclear"
     worst[which[told == "faulty"]] = "faulty"
     return worst

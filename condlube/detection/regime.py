@@ -1,4 +1,4 @@
-"""Regime: a machine whose bearings all step together on one night runs at another speed or load, not twelve times ill.
+"""Regime: a machine whose bearings all step up together on one night runs at another speed or load.
 
 Without an operating signal that says so the level after such a step cannot be judged: not healthy, not faulty. What
 stands out from the common step, or goes on from it, is judged as it is; so is a bearing that steps alone.
@@ -37,6 +37,13 @@ class Series(NamedTuple):
         """By how many spreads rows ``k`` stepped on day ``at``."""
         return shifts(self.lo[k], self.hi[k], self.day, self.residual, np.full(len(k), at)) / self.spread[k]
 
+    def risen(self, k: int, at: int, now: float) -> float:
+        """How far row ``k`` rose since the first nights from day ``at`` on; of one night alone half of it."""
+        first = np.searchsorted(self.day[self.lo[k] : self.hi[k]], at) + self.lo[k]
+        level = float(np.median(self.residual[first : min(first + _THEN, self.hi[k])]))
+        before = self.residual[max(self.hi[k] - 2, first)]
+        return max(min(now, before) - level, 0.5 * (now - level))
+
 
 def regime_changed(
     rows: pd.DataFrame, points: pd.DataFrame, tracks: Tracks, lasting: Lasting, policy: Detection
@@ -47,14 +54,14 @@ def regime_changed(
 
     The row's level came by one step, its own or that of another signal of its bearing, and has not gone on since by
     more than its noise. On that night at least three quarters of the amplitudes on the machine's other bearings
-    stepped the same way, and so did those of its quantity; it stands no further off than three standard deviations, or
+    stepped up, and so did those of its quantity; it stands no further off than three standard deviations, or
     once more, beyond their step. If as many of its collector's points on other machines stepped too, it is no change of
     this machine.
     """
     changed = np.zeros(len(rows), dtype=bool)
     now, spread, sd = (rows[c].to_numpy(dtype=float) for c in ("residual", "reference_spread", "sd"))
     compared = (rows["status"] == "assessed").to_numpy()
-    off = compared & (np.abs(now) >= policy.raised_spreads * sd)
+    off = compared & (now >= policy.raised_spreads * sd)
     if not off.any():
         return changed
     place = points.iloc[rows["point"].to_numpy()]
@@ -62,36 +69,41 @@ def regime_changed(
     amplitude = np.isin(quantity, AMPLITUDES)
     machine, bearing, collector = (_codes(place[c]) for c in ("machine_id", "bearing_id", "collector"))
     series = _series(rows, tracks, policy.window_days)
+    where = night * (int(collector.max()) + 2) + collector
+    named = np.flatnonzero(compared & (collector >= 0))
+    named = named[np.argsort(where[named], kind="stable")]
+    places = where[named]
 
-    def explains(k: int, at: int, of: Ints, others: Ints) -> bool:
+    def explains(k: int, at: int, of: Ints) -> bool:
         """Whether the machine's step on day ``at`` put row ``k`` where it stands."""
-        side, allowed = np.sign(now[k]), policy.raised_spreads * sd[k]
-        if side * (now[k] - _after(series, k, at)) > allowed + spread[k]:
+        allowed = policy.raised_spreads * sd[k]
+        if series.risen(k, at, now[k]) > allowed + spread[k]:
             return False
         mates = of[bearing[of] != bearing[k]]
-        like, shift = quantity[mates] == quantity[k], side * series.shift(mates, at)
+        like, shift = quantity[mates] == quantity[k], series.shift(mates, at)
         moved = (shift >= policy.share_spreads)[amplitude[mates]]
         if not _mostly(moved, 1) or not _mostly((shift > 1.0)[like], 1):
             return False
-        shared = others[(collector[others] == collector[k]) & (collector[k] >= 0) & (machine[others] != machine[k])]
-        if _mostly(side * series.shift(shared, at) >= policy.share_spreads, 2):
+        shared = named[slice(*np.searchsorted(places, [where[k], where[k] + 1]))] if collector[k] >= 0 else of[:0]
+        shared = shared[(machine[shared] != machine[k]) & (quantity[shared] == quantity[k])]
+        if _mostly(series.shift(shared, at) >= policy.share_spreads, 2):
             return False
         common = float(np.median((shift * spread[mates])[like]))
-        return bool(side * now[k] - common <= max(allowed, common))
+        return bool(now[k] - common <= max(allowed, common))
 
     for of in _together(compared & (machine >= 0), night, machine, off):
-        others = np.flatnonzero(compared & (night == night[of[0]])) if (collector[of] >= 0).any() else of
+        if (bearing[of] == bearing[of[0]]).all():
+            continue
         steps = {k: _step(series, k, now[k]) for k in of[off[of]].tolist()}
-        found = {k: at for k, at in steps.items() if at >= 0 and explains(k, at, of, others)}
+        found = {k: at for k, at in steps.items() if at >= 0 and explains(k, at, of)}
         for k in steps:
             beside = {at for j, at in found.items() if bearing[j] == bearing[k]}
             changed[k] = k in found or any(
-                np.sign(now[k]) * series.shift(np.array([k]), at)[0] > 1.0 and explains(k, at, of, others)
-                for at in beside
+                series.shift(np.array([k]), at)[0] > 1.0 and explains(k, at, of) for at in beside
             )
     noted = lasting.common(rows["point"].to_numpy(dtype=np.int64), night)
-    stands = off & ~changed & (noted * now > 0)
-    changed[stands] = (np.abs(now - noted) <= np.fmax(policy.raised_spreads * sd, 0.5 * np.abs(noted)))[stands]
+    stands = off & ~changed & (noted > 0)
+    changed[stands] = (np.abs(now - noted) <= np.fmax(policy.raised_spreads * sd, 0.5 * noted))[stands]
     return changed
 
 
@@ -130,12 +142,6 @@ def _step(series: Series, k: int, now: float) -> int:
     first = low[-1] + 1
     own = series.shift(np.array([k]), int(day[first]))[0] * series.spread[k]
     return int(day[first]) if own * now > 0 and (level[first] - level[first - 1]) / own >= _AT_ONCE else -1
-
-
-def _after(series: Series, k: int, at: int) -> float:
-    """Level of the first nights from day ``at`` on."""
-    first = np.searchsorted(series.day[series.lo[k] : series.hi[k]], at) + series.lo[k]
-    return float(np.median(series.residual[first : min(first + _THEN, series.hi[k])]))
 
 
 def _mostly(moved: Bools, fewest: int) -> bool:
