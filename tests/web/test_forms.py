@@ -118,10 +118,11 @@ def test_what_is_not_whole_is_refused_by_field_and_nothing_is_lost(client, site,
 
 
 def test_several_are_agreed_with_at_once(client, site):
-    page = client.get("/queue?standing=all")
+    page = client.get("/queue?standing=all&text=M")
     form = {**fields(page, "form[action='/agree']"), "who": "Ana", "bearing_id": ["M1-DE", "M2-DE"]}
     response = client.post("/agree", data=form)
     assert response.status_code == 303
+    assert {"standing=all", "text=M", "done=2"} <= set(response.headers["location"].partition("?")[2].split("&"))
     assert sorted(r["bearing_id"] for r in reviews(site)) == ["M1-DE", "M2-DE"]
     assert "2 verdicts recorded" in client.get(response.headers["location"]).text
     stale = {**form, "who": "Rui"}
@@ -153,6 +154,28 @@ def test_a_record_that_is_not_whole_is_refused_by_field(client, site, said, fiel
     assert response.status_code == 422
     assert BeautifulSoup(response.text, "html.parser").select_one(f"#fault-record_{field}")
     assert len(Desk(site).store.ledger_rows("events")) == before
+
+
+def test_a_wrong_record_is_replaced_and_both_stay_on_file(client, site):
+    page = client.get(f"/bearing?id={DRY}")
+    sent = {**fields(page, "#record"), "who": "A. Okafor", "grease_g": "215", "time": "2026-06-06T07:10"}
+    assert client.post("/record", data=sent).status_code == 303
+    wrong = Desk(site).store.ledger_rows("events")[-1]
+    page = client.get(f"/bearing?id={DRY}")
+    assert wrong["event_id"] in [option.get("value") for option in BeautifulSoup(page.text, "html.parser").select(
+        "#supersedes option")]  # fmt: skip
+    right = {**sent, **{"grease_g": "21.5", "supersedes": wrong["event_id"]}}
+    assert client.post("/record", data=right).status_code == 303
+    assert [row["grease_g"] for row in Desk(site).store.ledger_rows("events")[-2:]] == [215.0, 21.5]
+    history = BeautifulSoup(client.get(f"/bearing?id={DRY}").text, "html.parser").select("#history ~ div td.n")
+    assert "21.5" in [cell.text for cell in history]
+    assert "215.0" not in [cell.text for cell in history]
+    taken_back = {**fields(page, "#record"), "who": "A. Okafor", "kind": "withdrawn", "supersedes": ""}
+    assert client.post("/record", data=taken_back).status_code == 422
+    newest = Desk(site).store.ledger_rows("events")[-1]["event_id"]
+    assert client.post("/record", data={**taken_back, "supersedes": newest}).status_code == 303
+    history = BeautifulSoup(client.get(f"/bearing?id={DRY}").text, "html.parser").select("#history ~ div td.n")
+    assert "21.5" not in [cell.text for cell in history]
 
 
 def test_a_deferral_is_in_the_next_night(client, site):
