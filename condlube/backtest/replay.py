@@ -60,7 +60,7 @@ class Span:
         zone = plant.register.site.zone
         nights = tuple(nights_between(first, last)[::every])
         known_by = {n: as_of(n, zone) + timedelta(hours=run_hour) for n in nights}
-        return Span(nights, known_by, min(max(ROWS_AT_ONCE // max(len(plant.points), 1), 7), 366))
+        return Span(nights, known_by, min(max(ROWS_AT_ONCE // max(len(plant.points), 1), 7), 184))
 
     @cached_property
     def chunks(self) -> list[tuple[date, ...]]:

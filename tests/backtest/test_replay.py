@@ -39,3 +39,19 @@ def test_late_readings_and_events_are_seen_from_when_they_were_known(small, span
     events.loc[events["kind"] == "relubrication", "known_at"] += timedelta(days=8)
     known = replace(held, rows=rows, events=events)
     _same(replayed(plant, known, span, policy), nightly(plant, known, span, policy))
+
+
+def test_a_rise_that_stands_for_months_is_remembered_alike_in_one_stretch_and_night_by_night(
+    small, policy, replayed, nightly
+) -> None:
+    """Nights far apart, worked on as one stretch: it holds several of the looks that note how a rise began."""
+    plant, held = small
+    rows = held.rows.copy()
+    risen = (rows["date"] >= date(2023, 3, 5)) & (rows["point_id"] == "B00001-ultrasound")
+    day = (pd.to_datetime(rows["date"]) - pd.Timestamp(2023, 3, 5)).dt.days
+    rows.loc[risen, "median"] += 5.0 + 0.04 * day[risen]
+    events = held.events[held.events["bearing_id"] != "B00001"].reset_index(drop=True)
+    known = replace(held, rows=rows, events=events)
+    span = replace(Span.of(date(2023, 3, 1), date(2023, 7, 15), plant, run_hour=6, every=14), days_at_once=366)
+    assert len(span.chunks) == 1
+    _same(replayed(plant, known, span, policy), nightly(plant, known, span, policy))
