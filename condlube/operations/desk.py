@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 from condlube.errors import CondlubeError, ConfigurationError, StoreError
 from condlube.operations.check import read_policy
@@ -21,6 +21,7 @@ from condlube.store.rows import rows
 from condlube.store.store import Snapshot, Store
 
 Row = dict[str, Any]
+Kept = TypeVar("Kept")
 
 
 class NotThere(CondlubeError):
@@ -50,6 +51,18 @@ class Sight:
     def night(self) -> date:
         night: date = self.run["night"]
         return night
+
+    def keep(self, what: str, key: Hashable, most: int, make: Callable[[], Kept]) -> Kept:
+        """What ``make`` gives, made once for each key while the run stands; of each ``what`` those ``most`` are kept
+        that were asked for last."""
+        held: dict[Hashable, Kept] = self.kept.setdefault(what, {})
+        found = held.pop(key, None)
+        if found is None:
+            found = make()
+        for oldest in list(held)[: max(0, len(held) + 1 - most)]:
+            held.pop(oldest, None)
+        held[key] = found
+        return found
 
     def bearing(self, bearing_id: str) -> Row:
         """Register row of a bearing. Raises ``NotThere``."""

@@ -30,7 +30,7 @@ from condlube.store import views
 TREND_DAYS = 731
 EVERY_DAYS = 90
 """Of so many nights back from tonight each is shown ..."""
-STEP_DAYS = 4
+STEP_DAYS = 5
 """... and before them one of so many, unless a level stands out."""
 OUTLYING = 4.0
 """A level stands out when it is so many times its point's median step away from that of the day before."""
@@ -90,12 +90,7 @@ def trends(sight: Sight, policy: Policy, bearing: Row, events: Sequence[Row], wh
     seen = [row for row in events if row["time"] < run["as_of"] and row["known_at"] <= run["known_by"]]
     key = (bearing["bearing_id"], whole, versions["summaries"], versions["expected"],
            tuple(row["event_id"] for row in seen))  # fmt: skip
-    kept: dict[object, Found] = sight.kept.setdefault("trends", {})
-    found = kept.get(key) or _read(sight, policy, bearing["bearing_id"], seen, whole)
-    while len(kept) >= MOST_KEPT:
-        kept.pop(next(iter(kept)), None)
-    kept[key] = found
-    return found
+    return sight.keep("trends", key, MOST_KEPT, lambda: _read(sight, policy, bearing["bearing_id"], seen, whole))
 
 
 def _read(sight: Sight, policy: Policy, bearing_id: str, events: Sequence[Row], whole: bool) -> Found:

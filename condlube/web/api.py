@@ -23,7 +23,7 @@ from condlube.web.frame import Frame
 from condlube.web.guard import Forbidden
 from condlube.web.pages import queue_filters
 from condlube.web.sessions import Session
-from condlube.web.telling import told
+from condlube.web.telling import told_of
 
 Night = Annotated[date | None, Query(description="Site-local date of a decided night; by default the newest.")]
 Text = Annotated[str, Field(max_length=400)]
@@ -109,9 +109,7 @@ def router(frame: Frame) -> APIRouter:
         the older nights, with whole=true every night."""
         sight = frame.desk.sight(night)
         found = bearing_night(frame.desk, sight, id, whole)
-        digest = sight.run["policy_digest"]
-        said = told(found.decision, found.evidence, found.bearing, frame.desk.policy(digest), digest)
-        return answer({"night": found, "told": said})
+        return answer({"night": found, "told": told_of(frame.desk, sight, found)})
 
     @made.get("/evidence")
     def get_evidence(session: Known, id: Annotated[str, Query()], night: Night = None) -> Response:

@@ -29,7 +29,7 @@ from condlube.web.charts import Mark
 from condlube.web.frame import Frame
 from condlube.web.guard import REPORT_POLICY
 from condlube.web.sessions import Session
-from condlube.web.telling import SECTIONS, told
+from condlube.web.telling import SECTIONS, told_of
 
 Night = Annotated[date | None, Query()]
 
@@ -157,7 +157,6 @@ def bearing_page(
     bars = [(source_name(step.evidence["source"]), step.bits, step.total) for step in steps]
     before, after = neighbours(order, bearing_id)
     digest = sight.run["policy_digest"]
-    policy = frame.desk.policy(digest)
     zone = sight.register.site.zone
     marks = [
         Mark(row["time"].astimezone(zone).date(), row["kind"], f"{row['time'].astimezone(zone):%Y-%m-%d} {row['kind']}")
@@ -169,7 +168,7 @@ def bearing_page(
         earlier=alike(found.decisions),
         bars=bars,
         odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words, reasons=REASONS,
-        told=told(found.decision, found.evidence, found.bearing, policy, digest), other_policy=policy.digest != digest,
+        told=told_of(frame.desk, sight, found), other_policy=frame.desk.policy(digest).digest != digest,
         previous=before, following=after,
         today=frame.desk.today(frame.clock()),
         **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, "refused": "", **said},

@@ -13,9 +13,12 @@ from condlube.operations.bearing import bearing_night
 from condlube.operations.definition import load
 from condlube.operations.queue import queue_lines
 from condlube.web.frame import Frame
+from condlube.web.telling import told_of
 
-WARM_BEARINGS = 12
-"""So many of the most urgent bearings are ready before they are asked for."""
+WARM_BEARINGS = 50
+"""So many of the most urgent bearings, a page of the queue, are ready before they are asked for."""
+GIVE_WAY_S = 0.05
+"""Between two of them whoever is at a page goes first."""
 
 
 def serve(site: Path, host: str, port: int) -> None:
@@ -59,7 +62,8 @@ def warm_up(frame: Frame) -> None:
     sight = frame.desk.sight()
     frame.load_templates()
     for line in queue_lines(sight)[:WARM_BEARINGS]:
-        bearing_night(frame.desk, sight, line.bearing_id)
+        told_of(frame.desk, sight, bearing_night(frame.desk, sight, line.bearing_id))
+        sleep(GIVE_WAY_S)
 
 
 def is_loopback(host: str) -> bool:

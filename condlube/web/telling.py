@@ -12,7 +12,8 @@ from condlube.explain.cautions import cautions
 from condlube.explain.interval import interval_lines
 from condlube.explain.phrases import STATES, fact, why_not
 from condlube.explain.sentences import second, sentence
-from condlube.operations.desk import Row
+from condlube.operations.bearing import BearingNight
+from condlube.operations.desk import Desk, Row, Sight
 from condlube.policy.model import Policy
 
 ANSWERS = {
@@ -22,6 +23,8 @@ ANSWERS = {
 """How a point answered a greasing, in a word or two."""
 
 
+MOST_KEPT = 256
+"""Bearings of a run for which what is told is kept."""
 SECTIONS = {
     "policy": "who wrote it, and why",
     "quality": "when a reading is sound, doubtful or faulty",
@@ -55,6 +58,16 @@ class Told:
     guards: Sequence[str]
     cautions: Sequence[str]
     interval: Sequence[str]
+
+
+def told_of(desk: Desk, sight: Sight, found: BearingNight) -> Told:
+    """Everything that ``explain`` says about a bearing's decision, worked out once while its run stands."""
+    digest = sight.run["policy_digest"]
+
+    def tell() -> Told:
+        return told(found.decision, found.evidence, found.bearing, desk.policy(digest), digest)
+
+    return sight.keep("told", found.bearing["bearing_id"], MOST_KEPT, tell)
 
 
 def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy, digest: str) -> Told:
