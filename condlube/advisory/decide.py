@@ -148,7 +148,7 @@ def _decide(
     source = story.leading_source(evidence, state)
     basis = story.basis(call, cost_call, applied, evidence, s)
     look = story.look_at(call, basis, state, s)
-    within = story.within_days(call, basis, look, evidence, state, policy)
+    within = story.within_days(call, basis, look, evidence, state, s, policy)
     actions = np.array(ACTIONS, dtype=object)
     decisions = pd.DataFrame({
         "night": night.astype(object),
@@ -159,7 +159,7 @@ def _decide(
         "basis": basis,
         "guards": _codes(applied),
         "cost_call": actions[cost_call],
-        "reason": story.reason(call, basis, state, source, evidence, applied, s),
+        "reason": story.reason(call, basis, state, source, evidence, applied, s, policy),
         **{f"p_{word}": odds[:, k] for k, word in enumerate(STATES)},
         **{f"prior_{word}": prior[:, k] for k, word in enumerate(STATES)},
         **{f"cost_{word}": cost[:, k] for k, word in enumerate(ACTIONS)},

@@ -10,6 +10,7 @@ TAKES: dict[str, tuple[str, ...]] = {
     "survey_waits": ("grease",),
     "outside_range": ("hold", "grease"),
     "stopped": ("grease",),
+    "idle": ("inspect",),
     "just_greased": ("grease",),
     "unsettled": ("hold", "grease"),
     "early_rise": ("hold",),

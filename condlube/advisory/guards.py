@@ -60,6 +60,11 @@ def stopped(s: Situation, policy: Policy, night: Days) -> BoolArray:
     return s.stopped
 
 
+def idle(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """The machine stands and nothing speaks for a fault: its bearings are seen to when it runs again."""
+    return np.asarray(s.stopped & s.quiet & ~s.limit_passed)
+
+
 def just_greased(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Grease was put in a short while ago: no second dose."""
     p = policy.guard.just_greased
@@ -123,8 +128,8 @@ GUARDS: dict[str, Applies] = {
     function.__name__: function
     for function in (
         absolute_limit, replacement_window, grease_mismatch, history_unknown, survey_waits, outside_range,
-        stopped, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap, data_lost,
-        baseline_unsettled, deferred,
+        stopped, idle, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap,
+        data_lost, baseline_unsettled, deferred,
     )
 }  # fmt: skip
 CODES = tuple(TAKES)

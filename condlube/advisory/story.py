@@ -66,7 +66,9 @@ def look_at(call: IntArray, made: Words, state: IntArray, s: Situation) -> Words
     by_guard = np.array([GUARD_LOOK_AT.get(code, "") for code in made], dtype=object)
     by_guard = np.where(s.not_greasable & (made == "long_overdue"), "bearing", by_guard)
     by_state = np.array(LOOK_AT, dtype=object)[state]
-    return np.where(call == INSPECT, np.where(by_guard != "", by_guard, by_state), "")
+    made = np.where(by_guard != "", by_guard, by_state)
+    made = np.where(s.not_greasable & (made == "supply"), "bearing", made)
+    return np.where(call == INSPECT, made, "")
 
 
 def supply_first(call: IntArray, look: Words, bearings: pd.DataFrame) -> Words:
@@ -92,7 +94,9 @@ def second_action(
     due = grease_left & ((posterior * dearer)[:, : STATES.index("machine_fault")].sum(axis=1) <= 0)
     made = np.full(len(call), "", dtype=object)
     warm = evidence.value("temperature") >= policy.guard.unsettled.unexplained_k
-    made[(call != INSPECT) & warm & ~(s.greased & (s.days < policy.cost.hold.fresh_days))] = "look"
+    hold = policy.cost.hold
+    recent = s.days < np.where(s.greased, hold.fresh_days, hold.full_days)
+    made[(call != INSPECT) & warm & ~recent] = "look"
     points = evidence.deviations
     faulty = np.zeros(len(call), dtype=np.bool_)
     faulty[points["which"].to_numpy(dtype=np.int64)[(points["status"] == "faulty").to_numpy()]] = True
@@ -106,32 +110,36 @@ def second_action(
 
 
 def reason(
-    call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence, applied: BoolArray, s: Situation
+    call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence, applied: BoolArray, s: Situation,
+    policy: Policy,
 ) -> Words:  # fmt: skip
-    """Reason code: the guard, with its kind where it has several; or the leading state and source; time, quiet or
-    settling where nothing leads, or what makes a hold more than that."""
+    """Reason code: the guard, with its kind where it has several; or the leading state and source; time, quiet,
+    settling or running_in where nothing leads, or what makes a hold more than that. An absolute limit goes before
+    everything."""
     quiet = (evidence.values[:, : len(LEVELS)] > -np.inf).any(axis=1)
     names = np.array(STATES, dtype=object)[state]
     coded = np.array([f"{n} {s}".strip() for n, s in zip(names, source, strict=True)], dtype=object)
     at_rest = np.where(quiet, "quiet", "time")
     warm = evidence.bits[:, SOURCES.index("temperature"), STATES.index("overfilled") - 1] > 0
     fresh = applied[:, guards.CODES.index("just_greased")]
-    settling = (call == HOLD) & warm & fresh & (state == STATES.index("overfilled"))
+    settling = (call == HOLD) & warm & (state == STATES.index("overfilled"))
+    running_in = settling & ~s.greased & (s.days < policy.cost.hold.full_days)
     for code in reversed(TELLING):
         at_rest = np.where(applied[:, guards.CODES.index(code)], code, at_rest)
     coded = np.where((call == HOLD) & (source == ""), at_rest, coded)
-    coded = np.where(settling, "settling", coded)
+    coded = np.where(running_in, "running_in", np.where(settling & fresh, "settling", coded))
     coded = np.where((call == GREASE) & (source == ""), "time", coded)
     coded = np.where((made == "time") & (call != HOLD), "time", coded)
     guarded = made.copy()
     for code, name in DETAILS.items():
         guarded = np.where(made == code, code + " " + getattr(s, name), guarded)
     guarded = np.where((made == "long_overdue") & s.not_greasable, "long_overdue sealed", guarded)
-    return np.where(np.isin(made, ("cost", "time")), coded, guarded)
+    coded = np.where(np.isin(made, ("cost", "time")), coded, guarded)
+    return np.where(applied[:, guards.CODES.index("absolute_limit")], "absolute_limit", coded)
 
 
 def within_days(
-    call: IntArray, made: Words, look: Words, evidence: Evidence, state: IntArray, policy: Policy
+    call: IntArray, made: Words, look: Words, evidence: Evidence, state: IntArray, s: Situation, policy: Policy
 ) -> FloatArray:  # fmt: skip
     """Days within which the work should be done: the shortest that the P-F intervals of what speaks for the leading
     state at least half as strongly as the strongest allow."""
@@ -143,7 +151,7 @@ def within_days(
         **dict.fromkeys(FINDINGS, policy.due.finding_days),
     }  # fmt: skip
     by_guard = {
-        "absolute_limit": policy.due.urgent_days, "history_unknown": policy.due.survey_days,
+        "history_unknown": policy.due.survey_days,
         "outside_range": policy.due.survey_days, "grease_mismatch": policy.due.survey_days,
         "response_failed": policy.due.supply_days, "long_overdue": policy.due.survey_days,
         "unsettled": policy.due.temperature_days,
@@ -155,4 +163,5 @@ def within_days(
     shortest = np.where(leads, each, np.inf).min(axis=1)
     days = np.where(np.isfinite(shortest), shortest, usual)
     days = np.where(look == "supply", policy.due.supply_days, days)
-    return np.array([by_guard.get(code, d) for code, d in zip(made, days, strict=True)], dtype=np.float64)
+    days = np.array([by_guard.get(code, d) for code, d in zip(made, days, strict=True)], dtype=np.float64)
+    return np.where(s.limit_passed, policy.due.urgent_days, days)

@@ -104,6 +104,7 @@ GUARDS = {
     "survey_waits": "nobody knows when this bearing was greased: it waits for its turn in the survey of the route",
     "outside_range": "no published method gives an interval here: ask the maker, consider oil",
     "stopped": "the machine stands: tonight adds no evidence",
+    "idle": "the machine stands, and nothing speaks for a fault: see to it when it runs again",
     "just_greased": "grease was put in a short while ago: no second dose",
     "unsettled": "the temperature has not settled after greasing, or is up unexplained: no more grease before a look",
     "early_rise": "a clear rise on two sound readings is not left alone",

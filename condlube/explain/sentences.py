@@ -24,6 +24,10 @@ from condlube.explain.phrases import (
 Row = Mapping[str, Any]
 FALLEN = "state_unclear"
 """Reason code of a level that fell away: a question about the machine or the instrument."""
+AT_FIRST = {
+    "settling": "warm after greasing, which is normal for a day or two",
+    "running_in": "warm in its first days, while fresh grease works itself out of the way",
+}
 TRAITS = ("growth", "onset", "response")
 _NEAR_BITS = 0.5
 _DATED = ("done", "inspected_without_finding", "inspected_with_finding")
@@ -98,8 +102,8 @@ def _because(decision: Row, evidence: Sequence[Row]) -> str:
     told = {"time": _by_time, "quiet": _quiet}.get(reason)
     if told:
         said = told(decision, evidence)
-    elif reason == "settling":
-        said = "warm after greasing, which is normal for a day or two"
+    elif reason in AT_FIRST:
+        said = AT_FIRST[reason]
     elif reason.partition(" ")[0] in GUARDS:
         said = _guarded(decision, evidence)
     else:
@@ -117,6 +121,9 @@ def _guarded(decision: Row, evidence: Sequence[Row]) -> str:
     loud = _loudest(evidence)
     if guard == "sealed":
         return f"{fact(loud)}, and {says}" if loud else f"{says} ({used(decision['x'])} used up)"
+    if guard == "absolute_limit":
+        over = [fact(row) for row in evidence if row["source"] in ("zone", "temperature_limit") and _most(row) > 0]
+        return f"{_list(over)}: {says}" if over else says
     if guard in ("extension_cap", "long_overdue", "replacement_window"):
         return f"{says} ({used(decision['x'])} used up)"
     if guard == "data_lost":
