@@ -213,7 +213,7 @@ def review(site: Path, host: str, port: int) -> None:
     """Serve the review pages."""
     from condlube.web.serve import serve
 
-    serve(site, host, port)
+    serve(site, host, port, click.echo)
 
 
 @contextmanager

@@ -1,5 +1,6 @@
 """Serving the review pages."""
 
+from collections.abc import Callable
 from contextlib import suppress
 from ipaddress import ip_address
 from pathlib import Path
@@ -21,8 +22,8 @@ GIVE_WAY_S = 0.05
 """Between two of them whoever is at a page goes first."""
 
 
-def serve(site: Path, host: str, port: int) -> None:
-    """Serve the review pages of a site until interrupted.
+def serve(site: Path, host: str, port: int, tell: Callable[[str], None] = lambda line: None) -> None:
+    """Serve the review pages of a site until interrupted; ``tell`` is told where.
 
     Raises ``CondlubeError`` when ``host`` is not this machine alone and nobody has credentials.
     """
@@ -41,6 +42,8 @@ def serve(site: Path, host: str, port: int) -> None:
     # The framework silences this in a way that another thread can undo.
     filterwarnings("ignore", category=UnsupportedFieldAttributeWarning)
     app = create_app(site, access)
+    shown = f"[{host}]" if ":" in host else host
+    tell(f"Review pages at http://{shown}:{port}; stop with Ctrl+C.")
     Thread(target=keep_warm, args=(app.state.frame,), daemon=True).start()
     uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False)
 

@@ -14,6 +14,7 @@ from condlube.operations.past import events_of
 from condlube.operations.trends import trends
 from condlube.schema.arrow import rows_to_table
 from condlube.web.app import create_app
+from condlube.web.serve import warm_up
 
 
 def found(site, whole=False, night=None):
@@ -102,3 +103,26 @@ def test_two_years_of_decided_nights_keep_the_page_light(site):
     assert page.text.count("<summary>Earlier decisions (703 nights") == 1
     assert page.text.count('class="call inspect"') > 20
     assert len(page.content) < 200_000
+
+
+def test_what_is_asked_for_first_is_ready_before(site, monkeypatch):
+    app = create_app(site, clock=fixed_clock())
+    warm_up(app.state.frame)
+    sight = app.state.frame.desk.sight()
+    assert set(sight.kept["told"]) == set(sight.decisions)
+    read = []
+    monkeypatch.setattr(module, "_read", lambda *given: read.append(given))
+    client = TestClient(app, base_url="http://127.0.0.1")
+    assert client.get("/bearing", params={"id": DRY}).status_code == 200
+    assert read == []
+
+
+def test_what_was_asked_for_last_is_kept(decided):
+    sight = Desk(decided).sight()
+    made = []
+
+    def ask(key):
+        return sight.keep("words", key, 2, lambda: made.append(key) or key.upper())
+
+    assert [ask(key) for key in ("a", "b", "a", "c", "a", "b")] == ["A", "B", "A", "C", "A", "B"]
+    assert made == ["a", "b", "c", "b"]
