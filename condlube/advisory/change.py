@@ -72,6 +72,7 @@ class _Reckoning:
     hold: Mapping[str, float]
     values: Mapping[str, float]
     guards: frozenset[str]
+    past_life: bool
     policy: Policy
 
     @classmethod
@@ -89,17 +90,26 @@ class _Reckoning:
             if row["source"] != "prior" and row["status"] == "assessed" and row["deviation"] is not None
         }
         guards = frozenset((decision["guards"] or "").split())
-        return cls(prior, plain.hold_costs(context, policy), values, guards, policy)
+        x = decision["x"]
+        past_life = x is not None and x >= policy.guard.replacement_window.from_x and "long_overdue" not in guards
+        return cls(prior, plain.hold_costs(context, policy), values, guards, past_life, policy)
 
     def call(self, values: Mapping[str, float]) -> str:
-        odds = plain.posterior(self.prior, plain.weigh(values, self.policy))
+        bits = plain.weigh(values, self.policy)
+        odds = plain.posterior(self.prior, bits)
         cost = plain.costs(odds, self.hold, self.policy)
-        taken = {action for code in self._guards(values) for action in TAKES[code]}
+        taken = {action for code in self._guards(values, bits) for action in TAKES[code]}
         return plain.cheapest(cost, [a for a in ACTIONS if a not in taken]) or "inspect"
 
-    def _guards(self, values: Mapping[str, float]) -> set[str]:
+    def _guards(self, values: Mapping[str, float], bits: plain.Bits) -> set[str]:
         """The guards of the night; those that hang on a level that was changed are asked again."""
         guards = set(self.guards)
+        if values != self.values:
+            loudest = max((sum(column) for column in zip(*bits.values(), strict=True)), default=0.0)
+            quiet = loudest < self.policy.guard.replacement_window.quiet_bits
+            for code, hangs in (("replacement_window", "sealed" in guards and self.past_life),
+                                ("idle", "stopped" in guards)):  # fmt: skip
+                guards = guards | {code} if hangs and quiet else guards - {code}
         over = self.policy.guard.early_rise.over_db
         for source in ("ultrasound", "acceleration"):
             if values.get(source) != self.values.get(source):

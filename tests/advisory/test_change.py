@@ -69,6 +69,19 @@ def test_a_collector_step_is_inspected_however_many_points_moved(scene, policy):
     assert found["ultrasound"].then < 8
 
 
+def test_a_sealed_bearing_past_its_grease_life_is_turned_by_what_speaks_for_a_fault(scene, policy):
+    """Held for its replacement while quiet: a level that adds up to a bit for any fault ends that."""
+    told = {"x": 1.9, "days": 400, "bearing": {"designation": "6313-2RS1"}, "temperature": 0}
+    decision, evidence = scene(**told)
+    assert decision["reason"] == "replacement_window"
+    found = {change.source: change for change in changes(decision, rows(evidence), policy)}
+    assert found["temperature"].call == "inspect"
+    warmer, _ = scene(**told | {"temperature": found["temperature"].then + 0.1})
+    assert warmer["call"] == "inspect"
+    cooler, _ = scene(**told | {"temperature": found["temperature"].then - 0.1})
+    assert cooler["call"] == "hold"
+
+
 def test_nothing_measured_has_nothing_to_change(scene, policy):
     decision, evidence = scene(**SCENES["nothing measured"])
     assert changes(decision, rows(evidence), policy) == []
