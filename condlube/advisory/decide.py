@@ -24,7 +24,7 @@ from condlube.assessment.posterior import posterior
 from condlube.assessment.priors import context, priors
 from condlube.assessment.records import records
 from condlube.assessment.rows import evidence_rows
-from condlube.assessment.rules import costs, rules
+from condlube.assessment.rules import CONTEXT, costs, rules
 from condlube.assessment.sources import FloatArray, IntArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
@@ -181,7 +181,7 @@ def _decide(
         for source, looked_into in answered(found, evidence, policy).items()
     }
     inverter = (bearings["drive"] == "inverter").to_numpy(dtype=np.bool_)
-    facts = guards.facts(s, over, inverter, policy)
+    facts = guards.facts(s, over, inverter, made[:, CONTEXT.index("supply_factor")], policy)
     return Part(at, nights, life, prior, codes, evidence, facts, decisions)
 
 

@@ -170,16 +170,19 @@ def deciding(guards: BoolArray, action: int) -> str:
     return CODES[int(np.argmax(by))] if by.any() else ""
 
 
-FACTS = ("fact_ultrasound_nights", "fact_acceleration_nights", "fact_cap", "fact_inverter")
-"""What ``early_rise``, ``extension_cap`` and the electrical pattern depend on beside the values weighed."""
+FACTS = ("fact_ultrasound_nights", "fact_acceleration_nights", "fact_cap", "fact_inverter", "fact_supply")
+"""What ``early_rise``, ``extension_cap``, the electrical pattern and the cost of holding depend on beside the values
+weighed."""
 
 
-def facts(s: Situation, nights_over: dict[str, FloatArray], inverter: BoolArray, policy: Policy) -> FloatArray:
+def facts(
+    s: Situation, nights_over: dict[str, FloatArray], inverter: BoolArray, supply: FloatArray, policy: Policy
+) -> FloatArray:
     """The columns ``FACTS`` [rows, facts], so that other parameters of these guards can be tried without a replay.
 
     ``nights_over`` is 0 where an inspection without finding has looked into the level. ``fact_cap`` says which of the
-    caps holds: 0 watched, 1 moderate, 2 severe; NaN where none does.
+    caps holds: 0 watched, 1 moderate, 2 severe; NaN where none does. ``supply`` is the context's supply factor.
     """
     none = s.not_greasable | s.stopped | survey_waits(s, policy, s.deferred_until)
     cap = np.where(none, np.nan, np.where(s.watched, s.harsh, 2))
-    return np.stack([nights_over["ultrasound"], nights_over["acceleration"], cap, inverter], axis=1)
+    return np.stack([nights_over["ultrasound"], nights_over["acceleration"], cap, inverter, supply], axis=1)

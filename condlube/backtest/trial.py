@@ -1,7 +1,8 @@
 """Another policy's calls from replayed decisions, without replaying: what was weighed stays, the weighing is redone.
 
-Exact for weights, costs, ``early_rise`` and ``extension_cap`` as long as the same point speaks for each quantity.
-Priors, other guards and what counts as a change need a replay.
+Exact for weights, costs, ``early_rise`` and ``extension_cap`` as long as the same point speaks for each quantity; what
+an inspection without finding had seen stays as the replayed policy weighed it. Priors, other guards and what counts as
+a change need a replay.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ TRIED = ("weights.", "cost.", "policy.", "guard.early_rise.", "guard.extension_c
 """What a trial can change."""
 ROWS = 100_000
 _SENSITIVE = ("ultrasound", "acceleration")
-_CAP, _INVERTER = FACTS.index("fact_cap"), FACTS.index("fact_inverter")
+_CAP, _INVERTER, _SUPPLY = (FACTS.index(name) for name in ("fact_cap", "fact_inverter", "fact_supply"))
 _PRIORS = [f"prior_{state}" for state in STATES]
 
 
@@ -118,7 +119,8 @@ class Facts:
         column = dict(zip(CONTEXT, made.T, strict=True))
         for state in ("damaged", "machine_fault", "instrument_fault"):
             column[state][:] = prior[state]
-        column["supply_factor"][:] = prior["machine_fault"] / max(base.prior.machine_fault, kernel.LEAST)
+        alike = prior["machine_fault"] / max(base.prior.machine_fault, kernel.LEAST)  # of a night decided alone
+        column["supply_factor"][:] = np.where(np.isnan(self.facts[at, _SUPPLY]), alike, self.facts[at, _SUPPLY])
         column["days"][:] = self.days[at]
         return made
 

@@ -35,7 +35,7 @@ from condlube.store.store import Snapshot, Store
 
 OnStep = Callable[[str, int, int], None]
 """Told what is being done (references, nights), how many nights of it are done, and of how many."""
-FORMAT = 3
+FORMAT = 4
 """Rises when the columns of a kept file change: older files are then not read."""
 PART = "part"
 """Column of a kept file of references: the stretch of nights that brought each."""

@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from condlube.backtest.replay import Span
@@ -34,6 +35,25 @@ def test_a_trial_of_the_same_policy_gives_the_same_costs(decisions, small, polic
     cost, call = facts.costs(policy)
     np.testing.assert_allclose(cost, made[[f"cost_{a}" for a in ACTIONS]].to_numpy(), rtol=1e-12)
     assert np.array(ACTIONS)[call].tolist() == made["call"].to_list()
+
+
+def test_a_trial_knows_what_an_inspection_without_finding_leaves_of_the_supplys_prior(small, policy, replayed):
+    """It takes off what had been seen of each fault, from the supply's prior another share than from the others'."""
+    plant, held = small
+    looked = held.events.drop_duplicates("bearing_id").assign(
+        kind="inspection", finding="none", time=pd.Timestamp("2023-04-25T08:00Z"),
+        known_at=pd.Timestamp("2023-04-25T14:00Z"),
+    )  # fmt: skip
+    looked["event_id"] = "looked-" + looked["bearing_id"]
+    rows = held.rows.copy()
+    risen = rows["point_id"].str.endswith("ultrasound") & (rows["date"] > date(2023, 4, 10))
+    rows.loc[risen, "median"] += 9.0
+    seen = replace(held, rows=rows, events=pd.concat([held.events, looked], ignore_index=True))
+    span = Span.of(date(2023, 4, 20), date(2023, 5, 5), plant, run_hour=6, every=5)
+    made = replayed(plant, seen, span, policy)
+    facts = Facts(made, plant.bearings.set_index("bearing_id")["criticality"], policy)
+    assert ((made["fact_supply"] - made["prior_machine_fault"] / policy.prior.machine_fault).abs() > 1e-6).any()
+    np.testing.assert_allclose(facts.costs(policy)[0], made[[f"cost_{a}" for a in ACTIONS]].to_numpy(), rtol=1e-12)
 
 
 def test_a_trial_equals_a_replay_of_the_tried_policy(decisions, small, policy, replayed):
