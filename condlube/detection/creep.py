@@ -13,25 +13,33 @@ _CLEARLY = 4.0  # standard errors of the slope, on correlated nights
 _SPREADS = 1.5  # and at least so many spreads over the period
 
 
-def creep(models: Models, r: int, rows: Ints, cells: Cells, margins: Floats) -> float:
-    """How far the middle of the nights that reference ``r`` was learned from lies over their beginning; 0: no creep.
+def creeps(models: Models, references: Ints, start: Ints, rows: Ints, cells: Cells, margins: Floats) -> Floats:
+    """How far the middle of the nights that each reference was learned from lies over their beginning; 0: no creep.
 
-    ``rows`` are its cells, in order of day. A straight line is fitted to the nights' residuals; its standard error
-    counts their correlation, estimated about the line.
+    Reference ``references[k]`` was learned from cells ``rows[start[k]:start[k + 1]]``, in order of day. A straight line
+    is fitted to the nights' residuals; its standard error counts their correlation, estimated about the line.
     """
-    day, weight = cells.day[rows], cells.weight[rows]
-    begins = np.append(True, np.diff(day) != 0)
-    night = np.cumsum(begins) - 1
-    if night[-1] + 1 < _NIGHTS:
-        return 0.0
-    expected = predict(models, np.full(len(rows), r), cells.operating[rows], np.tile(margins, (len(rows), 1)))[0]
-    mass = np.bincount(night, weight)
-    level = np.bincount(night, weight * (cells.level[rows] - expected)) / mass
-    x = day[begins] - day[begins].mean()
-    slope = float((x * level).sum() / (x**2).sum())
-    apart = level - level.mean() - slope * x
-    n, squares = len(level), max(float((apart**2).sum()), 1e-12)
-    correlation = float(np.clip((apart[1:] * apart[:-1]).sum() / squares + 2.0 / n, 0.0, 0.9))
-    error = np.sqrt(squares / (n - 2) * (1 + correlation) / (1 - correlation) / (x**2).sum())
-    rise = slope * (x[-1] - x[0])
-    return 0.5 * rise if slope > _CLEARLY * error and rise > _SPREADS * models.spread[r] else 0.0
+    count = len(references)
+    of, day = np.repeat(np.arange(count), np.diff(start)), cells.day[rows]
+    expected = predict(models, references[of], cells.operating[rows], margins[of])[0]
+    begins = (np.diff(of, prepend=-1) != 0) | (np.diff(day, prepend=-1) != 0)
+    night, weight = np.cumsum(begins) - 1, cells.weight[rows]
+    level = np.bincount(night, weight * (cells.level[rows] - expected)) / np.bincount(night, weight)
+    own, x = of[begins], day[begins].astype(float)
+    n = np.bincount(own, minlength=count)
+
+    def total(values: Floats) -> Floats:
+        return np.asarray(np.bincount(own, values, count))
+
+    x, y = x - (total(x) / n)[own], level - (total(level) / n)[own]
+    reach = np.maximum(total(x**2), 1e-12)
+    slope = total(x * y) / reach
+    apart = y - slope[own] * x
+    squares = np.maximum(total(apart**2), 1e-12)
+    following = np.append(0.0, apart[1:] * apart[:-1] * (own[1:] == own[:-1]))
+    correlation = np.clip(total(following) / squares + 2.0 / n, 0.0, 0.9)
+    error = np.sqrt(squares / np.maximum(n - 2, 1) * (1 + correlation) / (1 - correlation) / reach)
+    last = np.cumsum(n) - 1
+    rise = slope * (x[last] - x[last - n + 1])
+    crept = (n >= _NIGHTS) & (slope > _CLEARLY * error) & (rise > _SPREADS * models.spread[references])
+    return np.where(crept, 0.5 * rise, 0.0)

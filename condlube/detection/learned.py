@@ -8,12 +8,12 @@ from typing import NamedTuple
 import numpy as np
 
 from condlube.detection.begins import Begin, changed, replaced
-from condlube.detection.creep import creep
+from condlube.detection.creep import creeps
 from condlube.detection.frozen import EXTENDED, Frozen, blank, margins_of, stack
 from condlube.detection.lineage import Family, against_family, against_parent, families_of, family_of
 from condlube.detection.series import Cells
 from condlube.manipulation.fit import fit_references
-from condlube.manipulation.kernel import Bools, Ints
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.policy.model import Policy
 
 
@@ -64,6 +64,8 @@ class Learned:
         of = np.array(points, dtype=np.int64)
         rows = len(self.first) + np.arange(len(of))
         self._fit(of, rows, chosen, cells)
+        crept_by = self._creep(of, rows, chosen, cells)
+        self.models.coefficients[rows, 0] -= crept_by
         self.first += pending
         self.last += [day] * len(of)
         self.began += began
@@ -74,9 +76,7 @@ class Learned:
         made = []
         for k, (p, r) in enumerate(zip(points, rows.tolist(), strict=True)):
             floor = self.policy.spread_floor.of(self.quantity[p])
-            seasonal = self.quantity[p] == "temperature"
-            crept = 0.0 if seasonal else creep(self.models, r, chosen[k], cells, self.margins[p])
-            self.models.coefficients[r, 0] -= crept
+            crept = float(crept_by[k])
             off, weight, spread = against_family(self.models, r, families.get(self.family[p]), floor, self.policy)
             self.models.coefficients[r, 0] -= off
             made.append(Adopted(r, int(self.parent[p]), crept + off, weight))
@@ -100,6 +100,13 @@ class Learned:
             self.models = stack([self.models, blank(len(self.models.spread) + len(rows))])
         for stored, new in zip(self.models, fitted, strict=True):
             stored[rows] = new
+
+    def _creep(self, of: Ints, rows: Ints, chosen: Sequence[Ints], cells: Cells) -> Floats:
+        """What is taken off references whose level rose while they were learned; temperatures have their seasons."""
+        seasonal = np.array([self.quantity[p] == "temperature" for p in of])
+        start = np.concatenate([[0], np.cumsum([len(c) for c in chosen])]).astype(np.int64)
+        crept = creeps(self.models, rows, start, np.concatenate(chosen), cells, self.margins[of])
+        return np.where(seasonal, 0.0, crept)
 
     def _against_parent(self, of: Ints, rows: Ints) -> tuple[np.ndarray, Bools]:
         more, lower = np.zeros(len(of)), np.zeros(len(of), dtype=bool)
