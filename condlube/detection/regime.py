@@ -42,7 +42,7 @@ class Series(NamedTuple):
         first = np.searchsorted(self.day[self.lo[k] : self.hi[k]], at) + self.lo[k]
         level = float(np.median(self.residual[first : min(first + _THEN, self.hi[k])]))
         before = self.residual[max(self.hi[k] - 2, first)]
-        return max(min(now, before) - level, 0.5 * (now - level))
+        return float(max(min(now, before) - level, 0.5 * (now - level)))
 
 
 def regime_changed(

@@ -136,6 +136,7 @@ class Fleet:
         made["spread"] = 0.01 * made["median"].abs()
         made["last_value"] = made["median"]
         summaries = made.reindex(columns=arrow_schema("summaries").names)
+        self.made, self.register = summaries, register  # levels are drawn anew by each call
         return summaries, register
 
 
@@ -192,6 +193,14 @@ def walk(fleet, policy, x=0.5, days=200.0, events=(), call=True):
     return Walked(found, expected, told["call"], told["condition_status"])
 
 
+def night(fleet, expected, when, policy):
+    """Deviations of one night from the window behind it alone."""
+    made = fleet.made
+    near = made[made["date"].between(*map(pd.Timestamp, (when - timedelta(policy.detection.window_days + 1), when)))]
+    points, bearings = (t.to_pandas() for t in (fleet.register.points, fleet.register.bearings))
+    return deviations(near, expected, events_of(), points, bearings, [when], ZONE, policy)
+
+
 def life_of(bearings, x, days, at):
     """Life of continuously running bearings, as ``assessment.life.life`` would tell it."""
     hours = days * 24
@@ -217,5 +226,5 @@ def ramp(days, first, length, size):
 
 @pytest.fixture(scope="session")
 def truth():
-    """The simulator and its measures: Fleet, walk, matters, ramp, and the default policy."""
-    return SimpleNamespace(Fleet=Fleet, walk=walk, matters=matters, ramp=ramp, policy=default_policy())
+    """The simulator and its measures: Fleet, walk, night, matters, ramp, and the default policy."""
+    return SimpleNamespace(Fleet=Fleet, walk=walk, night=night, matters=matters, ramp=ramp, policy=default_policy())

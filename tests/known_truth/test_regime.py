@@ -1,6 +1,7 @@
 """A machine that goes over to a speed or load that no signal tells is a question, not a fault; a fault stays one."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 ALL = ("ultrasound", "acceleration", "velocity", "temperature")
@@ -63,3 +64,15 @@ def test_a_rise_that_goes_on_from_the_step_is_inspected(truth):
     calls = truth.walk(fleet, truth.policy).calls
     assert (calls[0, 96:102] == "inspect").any()
     assert (calls[2:] == "hold").all()
+
+
+def test_nights_in_one_call_equal_a_call_each_night(truth):
+    fleet = stepped(truth, ALL, days=130, bearings=4)
+    fleet.rise["velocity"][2] -= truth.ramp(130, 100, 1, 3.0)
+    walked = truth.walk(fleet, truth.policy, call=False)
+    every = walked.deviations
+    for night in every["night"].drop_duplicates().iloc[68::11]:
+        one = truth.night(fleet, walked.expected, night.date(), truth.policy)
+        same = every[every["night"] == night].reset_index(drop=True)
+        pd.testing.assert_frame_equal(same, one.reset_index(drop=True), check_dtype=False)
+    assert "operating_changed" in set(every["reason"])
