@@ -1,6 +1,6 @@
 """Silence: vibration or ultrasound that has all but gone tells a machine that stands, or a sensor that is dead.
 
-One quiet signal alone tells neither: it stays a fall, a question. Where another signal of the machine runs on, the
+One quiet signal alone tells neither: it stays a fall, a question. Where as many others of the machine run on, the
 quiet one is dead, and so is one that never had any life. Where all of them went quiet, at least two, and it grew cold
 as well, the machine stands.
 """
@@ -40,4 +40,5 @@ def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bo
     stands = (count(quiet) >= 2) & (count(amplitude & ~quiet) == 0)
     stands &= (count(cold) > 0) & (count(warm & (residual > -quiet_by)) == 0)
     of_silence = quiet | cold | (assessed & np.isin(quantity, IMPULSIVE))
-    return stands & of_silence & known, dead | (quiet & known & (count(amplitude & (residual > -fall)) > 0))
+    loud = count(amplitude & (residual > -fall))
+    return stands & of_silence & known, dead | (quiet & known & (loud > 0) & (loud >= count(quiet)))

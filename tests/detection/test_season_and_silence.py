@@ -84,3 +84,13 @@ def test_a_channel_reads_the_same_at_standstill_and_running_is_dead(sim):
     stops = np.arange(40) % 7 >= 5
     plant = sim.plant(12.0 + sim.noise(40, 0.05), cell=np.where(stops, -1, 0), n=np.where(stops, 0, 24))
     assert plant.one(39)["reason"] == "no_signal"
+
+
+def test_three_signals_that_fall_silent_beside_one_that_does_not_are_a_question(sim):
+    """A machine that stands for the first time, and a channel that has always been dead."""
+    late = np.arange(60) >= 50
+    level = np.array([30 + sim.noise(60, seed=k) - 25.0 * late * (k < 3) for k in range(4)])
+    plant = sim.plant(level)
+    plant.bearings["machine_id"] = "M"
+    told = plant.compare(55, 55).set_index("point_id")[["status", "reason"]].to_numpy().tolist()
+    assert told == [["assessed", "state_unclear"]] * 3 + [["assessed", ""]]
