@@ -71,6 +71,19 @@ def violations(page, rules):
     return [(v["id"], v["nodes"][0]["html"][:200]) for v in found]
 
 
+def test_no_page_scrolls_sideways_on_the_narrowest_screen(chromium, server):
+    """Reflow at 320 CSS pixels: WCAG 2.2, 1.4.10."""
+    context = chromium.new_context(viewport={"width": 320, "height": 800}, base_url=server)
+    page = context.new_page()
+    widths = {}
+    for address in PAGES:
+        page.goto(address)
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        widths[address] = page.evaluate("document.documentElement.scrollWidth")
+    context.close()
+    assert {address: width for address, width in widths.items() if width > 320} == {}
+
+
 def test_keyboard_alone_reaches_the_bearing(page):
     page.goto("/queue")
     page.keyboard.press("Tab")
