@@ -164,6 +164,8 @@ def _pointed(decision: Row, evidence: Sequence[Row]) -> str:
     if loud and row is not None and row["source"] not in SIGNALS and (also or "finding." not in row["source"]):
         said.append(fact(loud)) if "finding." in row["source"] else said.insert(0, fact(loud))
     said += [fact(r) for r in also]
+    if row is not None and row["source"] == "growth" and not loud:
+        said[0] = f"a signal has {said[0]}"
     if decision["call"] == "grease":
         return ", ".join([*said, f"{used(decision['x'])} used up"])
     if decision["call"] == "hold":

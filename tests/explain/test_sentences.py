@@ -93,3 +93,10 @@ def test_no_probability_is_nothing_or_all():
     told = decision("inspect", "damaged ultrasound", p_adequate=0.0003, p_damaged=0.9995, guards="",
                     cost_call="inspect", cost_grease=1.0, cost_hold=2.0, cost_inspect=4.0)  # fmt: skip
     assert "lubrication adequate under 0.1%, bearing damage over 99.9%" in readers.auditor(told, "abc")
+
+
+def test_growth_of_a_level_that_says_nothing_itself_has_a_subject():
+    rows = [row("ultrasound", 1.0), row("growth", 3.0, damaged=1.5)]
+    assert sentence(decision("hold", "damaged growth"), rows) == (
+        "Hold: a signal has risen by 3 times its day-to-day scatter within the last nights, not enough to act on."
+    )
