@@ -23,7 +23,7 @@ def dry(small_site):
 
 def test_the_call_comes_first_and_every_section_follows(dry):
     text = dry.text(100)
-    assert text.splitlines()[3].startswith("Grease ")
+    assert text.splitlines()[3].startswith(("Grease ", "Inspect the "))
     heads = [
         "Evidence, in bits",
         "Interval",
@@ -66,7 +66,8 @@ def test_a_greasing_without_effect_is_told_beside_the_share_used_up(small_site):
 def test_no_dose_by_hand_beside_an_automatic_supply(small_site, supply, grams):
     desk = Desk(small_site[0])
     sight = desk.sight()
-    bearing, decision = sight.bearings["M1-DE"] | {"supply": supply}, sight.decisions["M1-DE"] | {"grease_g": 32.5}
+    bearing = sight.bearings["M1-DE"] | {"supply": supply}
+    decision = sight.decisions["M1-DE"] | {"call": "grease", "second_action": "", "look_at": "", "grease_g": 32.5}
     policy = desk.policy(sight.run["policy_digest"])
     (row,) = work({"M1-DE": decision}, {"M1-DE": []}, {"M1-DE": bearing}, sight.night, 7, policy)
     assert row["grease_g"] == grams
