@@ -32,7 +32,8 @@ from condlube.schema.words import ONSETS, RESPONSES, SIGNALS
 from condlube.units import CANONICAL
 
 UNSETTLED = "reference_unsettled"
-"""Reason code of a rise over a provisional reference, or over one that rose itself while it was learned."""
+"""Reason code of a rise soon after a provisional reference began, or over one that rose itself while it was learned."""
+_SETTLED_DAYS = 21  # a level that kept so long from the begin of its reference to its rise has settled
 MARKS = ("lately", "before_greasing", "at_inspection")
 """Columns that are deviations of other nights than tonight."""
 _REFUSED = {OUTSIDE: "out_of_range", UNKNOWN: "operating_unknown", UNCERTAIN: "expected_uncertain"}
@@ -157,7 +158,8 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     down, sd = -rows["residual"].to_numpy(dtype=float), rows["sd"].to_numpy(dtype=float)
     fallen = (down >= fall - sd) & (down >= policy.detection.raised_spreads * sd)
     began = np.append(frozen.rows["began"].to_numpy(dtype=object), "")[reference]
-    unsettled = (began == "first") | ((began == "completed") & lowered)
+    stood = rows["onset_day"].to_numpy(dtype=float) - np.append(frozen.first, 0)[reference]
+    unsettled = ((began == "first") & ~(stood >= _SETTLED_DAYS)) | ((began == "completed") & lowered)
     extended = np.append(frozen.rows["began"].to_numpy(dtype=object) == EXTENDED, False)[reference]
     rows.loc[assessed & extended, "reason"] = "reference_extended"
     rows.loc[assessed & lowered, "reason"] = "reference_lowered"

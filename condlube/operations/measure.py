@@ -162,7 +162,7 @@ def _batches(
 
 
 def _measure(work: _Batch, plant: Plant, policy: Policy) -> pa.Table:
-    days = [work.days[k] for k in np.flatnonzero(work.touched.any(axis=0))]
+    days = [work.days[k] for k in np.flatnonzero(work.touched.any(axis=0)).tolist()]
     made = measure(work.readings, work.points, work.bearings, days, plant.register.site.zone, policy, work.earlier)
     label, found = pd.factorize(made["point_id"])
     of_point = machines_of_points(work.points, work.bearings)[found].to_numpy(str)
