@@ -11,14 +11,16 @@ _END: Final = object()
 
 
 def ahead(items: Iterable[Item]) -> Iterator[Item]:
-    """The same items in the same order, each made in a thread of its own while the one before is used.
+    """The same items in the same order, each but the first made in a thread while the one before is used.
 
     One item more than without is in memory. What fails while an item is made fails where that item was wanted. A user
     who stops early waits for the item in making.
     """
     stream = iter(items)
+    if (item := next(stream, _END)) is _END:
+        return
     with ThreadPoolExecutor(1) as thread:
-        coming = thread.submit(next, stream, _END)
-        while (item := coming.result()) is not _END:
+        while item is not _END:
             coming = thread.submit(next, stream, _END)
             yield item  # type: ignore[misc]
+            item = coming.result()
