@@ -28,8 +28,12 @@ TRUTH_COLUMNS = (
 
 
 def lay_site(folder: Path) -> None:
-    """Write the demo site's definition and register into ``folder``. Existing files of these names are replaced."""
+    """Write the demo site's definition and register into ``folder``, without a history: no export, no event.
+
+    Existing files of these names are replaced.
+    """
     shutil.copytree(description() / "site", folder, dirs_exist_ok=True)
+    write_whole(folder / "register" / "events.csv", csv_text(EVENT_COLUMNS, []))
 
 
 def write_history(folder: Path) -> None:

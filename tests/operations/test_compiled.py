@@ -8,6 +8,7 @@ from pathlib import Path
 from small_site import write_small_site
 
 from condlube.operations.compiled import compiling
+from condlube.operations.demo import lay_site
 
 NIGHT = """
 import sys
@@ -43,6 +44,17 @@ def test_the_cache_is_the_stores_own(fresh_site, monkeypatch):
     with compiling(fresh_site) as remark:
         assert os.environ["NUMBA_CACHE_DIR"] == str(folder)
     assert remark == ""
+
+
+def test_a_demo_compiles_while_its_exports_are_written(tmp_path, monkeypatch):
+    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+    begun = []
+    real = subprocess.Popen
+    monkeypatch.setattr(subprocess, "Popen", lambda *args, **named: begun.append(args) or real(*args, **named))
+    lay_site(tmp_path / "plant")
+    with compiling(tmp_path / "plant") as remark:
+        assert os.environ["NUMBA_CACHE_DIR"] == str(tmp_path / "plant" / "store" / "cache" / "compiled")
+    assert (remark, len(begun)) == ("", 1)
 
 
 def test_a_cache_that_cannot_be_written_is_told_and_no_more(tmp_path, monkeypatch):
