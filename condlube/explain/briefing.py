@@ -134,4 +134,7 @@ def _silent(decisions: Rows, evidence: Evidence) -> Iterator[str]:
 
 
 def _wrapped(text: str, lead: str, width: int) -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=lead, subsequent_indent=" " * len(lead), break_long_words=False)
+    inner = " " * len(lead)
+    return textwrap.wrap(
+        text, width, initial_indent=lead, subsequent_indent=inner, break_long_words=False, break_on_hyphens=False
+    )

@@ -5,12 +5,14 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
 
 from condlube.operations.demo import demo_nights, description
+from condlube.operations.explain import explain
 from condlube.operations.nightly import Nightly
 from condlube.schema.nights import nights_between
 from condlube.store.store import Store
@@ -111,3 +113,8 @@ def test_a_believable_handful_is_due(decisions: pa.Table):
         rows = decisions.filter(pc.equal(decisions["night"], pa.scalar(night)))
         due = pc.sum(pc.equal(rows["call"], "grease")).as_py()
         assert 1 <= due <= 8, night
+
+
+def test_the_readme_shows_a_decision_of_the_demo_as_it_is(demo_run: Nightly):
+    readme = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    assert explain(demo_run.checked.definition.folder, "F-3101-MND").text(110) in readme
