@@ -119,6 +119,11 @@ def baseline_unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
     return np.asarray(s.baseline_unsettled & ~(s.x >= 1.0) & ~seen)
 
 
+def shared_rise(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """Half or more of the collector's points moved together: its instrument before any greasing of them all."""
+    return np.asarray((s.collector_share >= policy.guard.shared_rise.share) & ~(s.x >= 1.0))
+
+
 def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The analyst has put it off, and the evidence has not risen since."""
     return np.asarray(s.deferred_until >= night)
@@ -129,7 +134,7 @@ GUARDS: dict[str, Applies] = {
     for function in (
         absolute_limit, replacement_window, grease_mismatch, history_unknown, survey_waits, outside_range,
         stopped, idle, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap,
-        data_lost, baseline_unsettled, deferred,
+        data_lost, baseline_unsettled, shared_rise, deferred,
     )
 }  # fmt: skip
 CODES = tuple(TAKES)

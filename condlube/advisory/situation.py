@@ -60,6 +60,7 @@ class Situation:
     watched: BoolArray
     lost: BoolArray
     baseline_unsettled: BoolArray
+    collector_share: FloatArray
     harsh: npt.NDArray[np.int64]
     deferred_until: TimeArray
 
@@ -107,6 +108,7 @@ def situation(
         watched=lubrication_sound(evidence),
         lost=lubrication_lost(evidence),
         baseline_unsettled=baseline_unsettled(evidence),
+        collector_share=evidence.value("collector_share"),
         harsh=_harsh(bearings),
         deferred_until=_deferred(len(now), reviews, evidence, policy),
     )
