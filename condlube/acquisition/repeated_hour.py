@@ -29,12 +29,15 @@ def folds(point: np.ndarray, line: np.ndarray, local_us: np.ndarray, change: Cha
 def _of_one_point(local_us: np.ndarray, twice: np.ndarray, shift_us: int) -> np.ndarray:
     """Answer for the rows in ``twice``, in file order.
 
-    The file must run forwards or backwards throughout. Local time then falls back at most once, where the second pass
-    begins. If it nowhere does, one pass was exported only; it is told apart if just one reading leaves no hole in a
-    sampling in which an hour too much is one.
+    The file must run forwards or backwards throughout, and show which: as many steps back as forth tell nothing.
+    Local time then falls back at most once, where the second pass begins. If it nowhere does, one pass was exported
+    only; it is told apart if just one reading leaves no hole in a sampling in which an hour too much is one.
     """
     steps = np.diff(local_us)
-    backwards = (steps < 0).sum() > (steps > 0).sum()
+    falling, rising = int((steps < 0).sum()), int((steps > 0).sum())
+    if falling == rising:
+        return np.full(int(twice.sum()), UNKNOWN)
+    backwards = falling > rising
     if backwards:
         local_us, twice, steps = local_us[::-1], twice[::-1], -steps[::-1]
     regular = steps[steps > 0]

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from condlube.acquisition.clock import changes, to_local
@@ -44,6 +44,7 @@ def test_regular_sampling_is_told_apart(name: str, minutes: int, backwards: bool
 
 
 @given(st.sets(st.integers(-170, 170), min_size=2), st.booleans())
+@example({-1, 0, 1}, True)
 def test_where_local_time_falls_back_no_answer_is_wrong(minutes: set[int], backwards: bool) -> None:
     change, zone = change_of("Europe/Berlin")
     instants = change.at_us + np.array(sorted(minutes)) * MINUTE
