@@ -73,6 +73,7 @@ class _Reckoning:
     values: Mapping[str, float]
     guards: frozenset[str]
     past_life: bool
+    due: bool
     policy: Policy
 
     @classmethod
@@ -90,15 +91,18 @@ class _Reckoning:
             if row["source"] != "prior" and row["status"] == "assessed" and row["deviation"] is not None
         }
         guards = frozenset((decision["guards"] or "").split())
-        x = decision["x"]
-        past_life = x is not None and x >= policy.guard.replacement_window.from_x and "long_overdue" not in guards
-        return cls(prior, plain.hold_costs(context, policy), values, guards, past_life, policy)
+        x = decision["x"] if decision["x"] is not None else float("nan")
+        past_life = x >= policy.guard.replacement_window.from_x and "long_overdue" not in guards
+        return cls(prior, plain.hold_costs(context, policy), values, guards, past_life, x >= 1.0, policy)
 
     def call(self, values: Mapping[str, float]) -> str:
         bits = plain.weigh(values, self.policy)
         odds = plain.posterior(self.prior, bits)
         cost = plain.costs(odds, self.hold, self.policy)
-        taken = {action for code in self._guards(values, bits) for action in TAKES[code]}
+        guards = self._guards(values, bits) - {"not_dryness"}
+        if "early_rise" in guards and max(odds[1:]) > odds[STATES.index("starved")] and not self.due:
+            guards |= {"not_dryness"}
+        taken = {action for code in guards for action in TAKES[code]}
         return plain.cheapest(cost, [a for a in ACTIONS if a not in taken]) or "inspect"
 
     def _guards(self, values: Mapping[str, float], bits: plain.Bits) -> set[str]:

@@ -20,11 +20,11 @@ TAKES: dict[str, tuple[str, ...]] = {
     "extension_cap": ("hold",),
     "data_lost": ("grease",),
     "baseline_unsettled": ("grease",),
-    "shared_rise": ("grease",),
+    "not_dryness": ("grease",),
     "deferred": ("grease", "inspect"),
 }
 TIMED = (
     "replacement_window", "history_unknown", "survey_waits", "just_greased", "long_overdue", "extension_cap",
-    "data_lost", "baseline_unsettled", "shared_rise", "deferred",
+    "data_lost", "baseline_unsettled", "not_dryness", "deferred",
 )  # fmt: skip
 """Guards that time alone turns on or off."""

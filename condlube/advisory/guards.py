@@ -13,10 +13,10 @@ import numpy as np
 from condlube.advisory.guard_codes import TAKES
 from condlube.advisory.situation import Situation
 from condlube.assessment.nights import Days
-from condlube.assessment.sources import FloatArray
+from condlube.assessment.sources import FloatArray, IntArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
-from condlube.schema.words import ACTIONS
+from condlube.schema.words import ACTIONS, STATES
 
 Applies = Callable[[Situation, Policy, Days], BoolArray]
 
@@ -119,9 +119,14 @@ def baseline_unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
     return np.asarray(s.baseline_unsettled & ~(s.x >= 1.0) & ~seen)
 
 
-def shared_rise(s: Situation, policy: Policy, night: Days) -> BoolArray:
-    """Half or more of the collector's points moved together: its instrument before any greasing of them all."""
-    return np.asarray((s.collector_share >= policy.guard.shared_rise.share) & ~(s.x >= 1.0))
+def not_dryness(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """A clear rise that another fault explains better than dryness: grease is no cheaper way of not looking."""
+    return not_dry(s.early_rise, s.fault, s.x)
+
+
+def not_dry(early_rise: BoolArray, fault: IntArray, x: FloatArray) -> BoolArray:
+    """Where ``not_dryness`` applies; ``fault`` is the position in STATES of the likeliest fault."""
+    return np.asarray(early_rise & (fault != STATES.index("starved")) & ~(x >= 1.0))
 
 
 def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:
@@ -134,7 +139,7 @@ GUARDS: dict[str, Applies] = {
     for function in (
         absolute_limit, replacement_window, grease_mismatch, history_unknown, survey_waits, outside_range,
         stopped, idle, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap,
-        data_lost, baseline_unsettled, shared_rise, deferred,
+        data_lost, baseline_unsettled, not_dryness, deferred,
     )
 }  # fmt: skip
 CODES = tuple(TAKES)

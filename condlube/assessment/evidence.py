@@ -17,20 +17,19 @@ from condlube.assessment.sources import FINDINGS, LEVEL_OF, LEVELS, POSITION, SO
 from condlube.lubrication.result import BoolArray
 from condlube.policy.decision import Onset, Response
 from condlube.policy.model import Policy
-from condlube.schema.words import LUBRICATION_SENSITIVE
+from condlube.schema.words import (
+    LUBRICATION_SENSITIVE,
+    MEDIAN_OF_NIGHTS,
+    OPERATING_CHANGED,
+    REFERENCE_UNSETTLED,
+    SECOND_READING,
+    STATE_UNCLEAR,
+)
 
 QUIET_DB = 3.0
 """Ultrasound below this is not the other witness of a rise in acceleration."""
 RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
-CHANGED = "operating_changed"
-"""Reason code of a level that a change of its machine's operation explains."""
-UNSETTLED = "reference_unsettled"
-"""Reason code of a rise over an expected level that no settled time has shown."""
-WAITS = "second_reading"
-"""Reason code of a change that still stands on one reading."""
-STEADY = "median_of_nights"
-"""Reason code of a level that is weighed as the median of its last nights."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +108,7 @@ def gather(
     heard = first[sound[first]]
     values[which[heard], level[heard]] = counted[heard]
     said = deviations["reason"].fillna("").to_numpy(dtype=object)
-    said = np.where((held == WAITS) | (said == ""), held, said)
+    said = np.where((held == SECOND_READING) | (said == ""), held, said)
     reason[which[first], level[first]] = said[first]
 
     growth = np.where(sound & (level != POSITION["temperature"]), _number(deviations, "growth"), np.nan)
@@ -172,7 +171,7 @@ def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt
     steady &= ~seen & (deviations["onset"] != "abrupt").to_numpy()
     waits = alone & change & ~seen & ~steady
     expected = np.where(_number(deviations, "sound_nights") > 1, np.where(is_ratio, 1.0, 0.0), np.nan)
-    code = np.select([waits, steady], [WAITS, STEADY], "").astype(object)
+    code = np.select([waits, steady], [SECOND_READING, MEDIAN_OF_NIGHTS], "").astype(object)
     return np.select([waits, steady], [expected, lately], value), code
 
 
@@ -187,9 +186,9 @@ def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
     worst[lost & (worst == "ok")] = "stale"
     points = evidence.deviations
     which, told = points["which"].to_numpy(dtype=np.int64), points["status"].to_numpy(dtype=object)
-    fallen = (told == "assessed") & (points["reason"] == "state_unclear").to_numpy()
-    worst[which[(told == "not_testable") & (points["reason"] == CHANGED).to_numpy()]] = "not_testable"
-    worst[which[fallen]] = "state_unclear"
+    fallen = (told == "assessed") & (points["reason"] == STATE_UNCLEAR).to_numpy()
+    worst[which[(told == "not_testable") & (points["reason"] == OPERATING_CHANGED).to_numpy()]] = "not_testable"
+    worst[which[fallen]] = STATE_UNCLEAR
     worst[which[told == "faulty"]] = "faulty"
     return worst
 
@@ -202,7 +201,7 @@ def lubrication_sound(evidence: Evidence) -> BoolArray:
 def baseline_unsettled(evidence: Evidence) -> BoolArray:
     """Where a lubrication-sensitive signal rose against a level that rests on few nights, or rose while learned."""
     at = [POSITION[s] for s in LUBRICATION_SENSITIVE]
-    return np.asarray((evidence.reason[:, at] == UNSETTLED).any(axis=1))
+    return np.asarray((evidence.reason[:, at] == REFERENCE_UNSETTLED).any(axis=1))
 
 
 def lubrication_lost(evidence: Evidence) -> BoolArray:

@@ -18,6 +18,7 @@ from condlube.advisory.guard_codes import TAKES
 from condlube.advisory.guards import FACTS
 from condlube.assessment import kernel
 from condlube.assessment.evidence import QUIET_DB
+from condlube.assessment.posterior import likeliest_fault
 from condlube.assessment.priors import LONG_AGO
 from condlube.assessment.rules import CONTEXT, costs, rules
 from condlube.assessment.sources import POSITION, FloatArray, IntArray, tables
@@ -72,13 +73,13 @@ class Facts:
             values = self.values[at]
             if own.guard.early_rise != base.guard.early_rise:
                 values = self._electrical(at, own)
-            _, cost[at] = assess(self.prior[at], values, self._context(at, base), own)
-            allowed[at] = guards.allowed(self._applied(at, own, base))
+            odds, cost[at] = assess(self.prior[at], values, self._context(at, base), own)
+            allowed[at] = guards.allowed(self._applied(at, odds, own, base))
         call = np.where(self.decided, cheapest(cost, allowed), -1)
         return cost, call
 
-    def _applied(self, at: IntArray, own: Policy, base: Policy) -> BoolArray:
-        """The guards that apply, with those asked again whose parameters differ."""
+    def _applied(self, at: IntArray, odds: FloatArray, own: Policy, base: Policy) -> BoolArray:
+        """The guards that apply, with those asked again whose parameters differ or that hang on the odds."""
         applied = self.applied[at]
         code = {name: k for k, name in enumerate(TAKES)}
         put_off = applied[:, code["deferred"]] & ~applied[:, code["absolute_limit"]]
@@ -88,6 +89,8 @@ class Facts:
             p = own.guard.early_rise
             risen = [(self.values[at, POSITION[s]] >= p.over_db) & (nights[s] >= p.sound_readings) for s in _SENSITIVE]
             applied[known, code["early_rise"]] = np.logical_or.reduce(risen)[known]
+        unlike = guards.not_dry(applied[:, code["early_rise"]], likeliest_fault(odds), self.x[at])
+        applied[known, code["not_dryness"]] = unlike[known]
         if own.guard.extension_cap != base.guard.extension_cap:
             c = own.guard.extension_cap
             holds = np.array([c.x_watched, c.x_moderate, c.x_severe])[np.nan_to_num(cap, nan=2).astype(np.int64)]

@@ -17,7 +17,7 @@ from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
 from condlube.detection.lasting import lasting_of
 from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.marks import faulty_share
-from condlube.detection.regime import CHANGED, regime_changed
+from condlube.detection.regime import regime_changed
 from condlube.detection.route import second_reading
 from condlube.detection.series import Cells, cells_of
 from condlube.detection.silence import silence
@@ -28,11 +28,16 @@ from condlube.manipulation.kernel import Ints
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema
 from condlube.schema.nights import midnight
-from condlube.schema.words import ONSETS, RESPONSES, SIGNALS
+from condlube.schema.words import (
+    ONSETS,
+    OPERATING_CHANGED,
+    REFERENCE_UNSETTLED,
+    RESPONSES,
+    SIGNALS,
+    STATE_UNCLEAR,
+)
 from condlube.units import CANONICAL
 
-UNSETTLED = "reference_unsettled"
-"""Reason code of a rise soon after a provisional reference began, or over one that rose itself while it was learned."""
 _SETTLED_DAYS = 21  # a level that kept so long from the begin of its reference to its rise has settled
 MARKS = ("lately", "before_greasing", "at_inspection")
 """Columns that are deviations of other nights than tonight."""
@@ -82,7 +87,7 @@ def deviations(
     rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
     _ask_again(rows, cells, tracks, policy)
     changed = regime_changed(rows, cells.points, tracks, lasting, policy.detection)
-    rows.loc[changed, ["status", "reason"]] = ["not_testable", CHANGED]
+    rows.loc[changed, ["status", "reason"]] = ["not_testable", OPERATING_CHANGED]
     _say_why(rows, cells, frozen, policy)
     return _in_units(rows, cells, zone).reindex(columns=names)
 
@@ -163,9 +168,9 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     extended = np.append(frozen.rows["began"].to_numpy(dtype=object) == EXTENDED, False)[reference]
     rows.loc[assessed & extended, "reason"] = "reference_extended"
     rows.loc[assessed & lowered, "reason"] = "reference_lowered"
-    rows.loc[assessed & unsettled & (-down >= policy.detection.raised_spreads * sd), "reason"] = UNSETTLED
+    rows.loc[assessed & unsettled & (-down >= policy.detection.raised_spreads * sd), "reason"] = REFERENCE_UNSETTLED
     rows.loc[assessed & (rows["cycles"] >= MANY).to_numpy(), "reason"] = "short_cycles"
-    rows.loc[assessed & fallen, "reason"] = "state_unclear"
+    rows.loc[assessed & fallen, "reason"] = STATE_UNCLEAR
     begun = pd.to_datetime(frozen.rows["reference_from"], utc=True)
     rows["reference_from"] = begun.reindex(reference).array
 

@@ -18,7 +18,6 @@ from condlube.detection.tracks import Tracks
 from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
 from condlube.policy.detection import Detection
 
-CHANGED = "operating_changed"
 _AT_ONCE = 0.5  # so much of a step lies between two nights
 _THEN = 3  # nights after a step that tell where it led
 _MOST = 0.75  # so much of the machine moves, on other bearings, and of nobody else's on the same collector

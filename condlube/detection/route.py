@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from condlube.manipulation.kernel import Floats, Ints
+from condlube.schema.words import SECOND_READING
 
 
 def second_reading(
@@ -20,4 +21,4 @@ def second_reading(
         same_side = (residuals[-1] > 0) == (residuals[-2] > 0)
         if same_side and abs(residuals[-2]) >= raised:
             return ""
-    return "second_reading" if night - days[-1] <= second_days else "second_reading_overdue"
+    return SECOND_READING if night - days[-1] <= second_days else "second_reading_overdue"

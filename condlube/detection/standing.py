@@ -11,12 +11,11 @@ import pandas as pd
 from condlube.detection.begins import EPOCH, local_days
 from condlube.detection.deviations import deviations
 from condlube.detection.lasting import LOOKED, STANDING
-from condlube.detection.regime import CHANGED
 from condlube.manipulation.expected import residual_of
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema
 from condlube.schema.nights import midnight
-from condlube.schema.words import ONSETS
+from condlube.schema.words import ONSETS, OPERATING_CHANGED
 
 _EVERY = 30  # days from one look to the next; a rise is noted when it is at least as old, and so within the window
 
@@ -70,7 +69,7 @@ def _rows(found: pd.DataFrame, look: dict[str, Any], first: str, zone: ZoneInfo)
         look | {
             "point_id": row.point_id, "reference_state": STANDING, "onset": row.onset, "share": row.share,
             "reference_from": pd.Timestamp(midnight(row.onset_date.date(), zone)),
-            "taken_off": residual_of(row.quantity, row.deviation) if row.reason == CHANGED else None,
+            "taken_off": residual_of(row.quantity, row.deviation) if row.reason == OPERATING_CHANGED else None,
         }
         for row in found[stands].itertuples()
     ]  # fmt: skip

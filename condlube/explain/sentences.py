@@ -20,10 +20,9 @@ from condlube.explain.phrases import (
     used,
     why_not,
 )
+from condlube.schema.words import STATE_UNCLEAR
 
 Row = Mapping[str, Any]
-FALLEN = "state_unclear"
-"""Reason code of a level that fell away: a question about the machine or the instrument."""
 AT_FIRST = {
     "settling": "warm after greasing, which is normal for a day or two",
     "running_in": "warm in its first days, while fresh grease works itself out of the way",
@@ -108,7 +107,7 @@ def _because(decision: Row, evidence: Sequence[Row]) -> str:
         said = _guarded(decision, evidence)
     else:
         said = _pointed(decision, evidence)
-    fallen = [fact(row) for row in evidence if row["reason"] == FALLEN and row["source"] in SIGNALS]
+    fallen = [fact(row) for row in evidence if row["reason"] == STATE_UNCLEAR and row["source"] in SIGNALS]
     ask = [text for text in fallen if text not in said]
     return f"{said}; {_list(ask)}: does the machine run as usual, does the sensor sit?" if ask else f"{said}."
 
@@ -147,10 +146,10 @@ def _by_time(decision: Row, evidence: Sequence[Row]) -> str:
 
 def _quiet(decision: Row, evidence: Sequence[Row]) -> str:
     heard = [row for row in evidence if row["source"] in SIGNALS and row["status"] == "assessed"]
-    away = [row for row in heard if row["reason"] == FALLEN or _most(row) > _NEAR_BITS]
+    away = [row for row in heard if row["reason"] == STATE_UNCLEAR or _most(row) > _NEAR_BITS]
     near = [SIGNALS[row["source"]] for row in heard if row not in away]
     said = [f"{_list(near)} {'is' if len(near) == 1 else 'are'} near expected"] if near else []
-    said += [fact(row) for row in away if row["reason"] != FALLEN]
+    said += [fact(row) for row in away if row["reason"] != STATE_UNCLEAR]
     return ", ".join([*said, f"{used(decision['x'])} is used up"])
 
 
@@ -183,7 +182,7 @@ def _suspected(decision: Row, state: str) -> list[str]:
 def _loudest(evidence: Sequence[Row]) -> Row | None:
     """The assessed level with the most bits for any state; None where none speaks for any."""
     levels = [row for row in evidence if row["source"] in SIGNALS and row["status"] == "assessed"]
-    spoken = [row for row in levels if row["reason"] != FALLEN and _most(row) > 0]
+    spoken = [row for row in levels if row["reason"] != STATE_UNCLEAR and _most(row) > 0]
     return max(spoken, key=_most, default=None)
 
 

@@ -328,13 +328,6 @@ class ExtensionCap:
 
 
 @dataclass(frozen=True)
-class SharedRise:
-    """Section ``[guard.shared_rise]``."""
-
-    share: Share
-
-
-@dataclass(frozen=True)
 class Deferred:
     """Section ``[guard.deferred]``."""
 
@@ -353,7 +346,6 @@ class Guards:
     early_rise: EarlyRise
     long_overdue: LongOverdue
     extension_cap: ExtensionCap
-    shared_rise: SharedRise
     deferred: Deferred
 
 
