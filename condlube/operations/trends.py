@@ -19,11 +19,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from condlube.detection.deviations import deviations
+from condlube.detection.series import SUMMARY_COLUMNS
 from condlube.operations.desk import Row, Sight
 from condlube.policy.model import Policy
 from condlube.schema.arrow import rows_to_table
 from condlube.schema.nights import nights_between
-from condlube.schema.tables import TABLES
 from condlube.schema.words import SIGNALS
 from condlube.store import views
 
@@ -37,8 +37,6 @@ OUTLYING = 4.0
 BAND_SPREADS = 2.0
 MOST_KEPT = 64
 """Bearings of a run whose trends are kept."""
-_UNREAD = ("p10", "p90", "octiles", "running_h", "starts")
-_SUMMARIES = tuple(name for name in TABLES["summaries"].columns if name not in _UNREAD)
 _FIGURES = ("observed", "expected", "deviation", "deviation_sd")
 _WORDS = ("point_id", "quantity", "unit", "status", "reason", "response", "response_to")
 _DECIBELS = ("acceleration",)
@@ -104,7 +102,7 @@ def _read(sight: Sight, policy: Policy, bearing_id: str, events: Sequence[Row], 
     span = ("date", ">=", begin), ("date", "<=", sight.night)
     with ThreadPoolExecutor(max_workers=1) as beside:
         models = beside.submit(views.expected, sight.snapshot, known, [of])
-        read = views.summaries(sight.snapshot, known, [of, *span], _SUMMARIES)
+        read = views.summaries(sight.snapshot, known, [of, *span], SUMMARY_COLUMNS)
     if not read.num_rows:
         return [], []
     summaries, expected = read.to_pandas(), models.result().to_pandas()

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
+from condlube.detection.series import SUMMARY_COLUMNS
 from condlube.detection.visible import visible_expected
 from condlube.operations.decide import Tables, decide_batch
 from condlube.operations.desk import Sight
@@ -60,7 +61,7 @@ def decide_again(sight: Sight, policy: Policy) -> Tables:
     expected = views.expected(sight.snapshot, known_by).to_pandas()
     first = lookback(visible_expected(expected, end, known_by), end, zone, policy)
     window = [("date", "<=", night)]
-    seen = views.summaries(sight.snapshot, known_by, [*window, ("date", ">=", first)]).to_pandas()
+    seen = views.summaries(sight.snapshot, known_by, [*window, ("date", ">=", first)], SUMMARY_COLUMNS).to_pandas()
     events = views.events_visible(sight.snapshot, end, known_by).to_pandas()
     reviews = views.reviews_visible(sight.snapshot, known_by).to_pandas()
     _, deviations = compare(plant, seen, expected, events, night, end, known_by, policy)
