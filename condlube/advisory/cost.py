@@ -9,6 +9,7 @@ from condlube.assessment.rules import costs, rules
 from condlube.assessment.sources import FloatArray, IntArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
+from condlube.schema.words import ACTIONS
 
 
 def expected_costs(posterior: FloatArray, context: FloatArray, policy: Policy) -> FloatArray:
@@ -30,3 +31,9 @@ def expected_costs(posterior: FloatArray, context: FloatArray, policy: Policy) -
 def cheapest(cost: FloatArray, allowed: BoolArray) -> IntArray:
     """Position in ``words.ACTIONS`` of the cheapest allowed action [bearings]; -1 where none is allowed."""
     return kernel.cheapest_all(np.ascontiguousarray(cost), np.ascontiguousarray(allowed))
+
+
+def grease_pays(cost: FloatArray) -> BoolArray:
+    """Where grease is expected to cost no more than holding [bearings]."""
+    either = np.broadcast_to(np.array([action != "inspect" for action in ACTIONS]), cost.shape)
+    return np.asarray(cheapest(cost, either) == ACTIONS.index("grease"))

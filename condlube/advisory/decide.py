@@ -136,7 +136,7 @@ def _decide(
     prior = priors(made, policy)
     odds = posterior(prior, evidence.bits)
     cost = expected_costs(odds, made, policy)
-    s = situation(nights, greases, life, found, evidence, odds, reviews, policy)
+    s = situation(nights, greases, life, found, evidence, cost, reviews, policy)
     applied = guards.applied(s, policy, night)
     left = guards.allowed(applied)
     cost_call = cheapest(cost, np.ones_like(left))

@@ -13,10 +13,10 @@ import numpy as np
 from condlube.advisory.guard_codes import TAKES
 from condlube.advisory.situation import Situation
 from condlube.assessment.nights import Days
-from condlube.assessment.sources import FloatArray, IntArray
+from condlube.assessment.sources import FloatArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
-from condlube.schema.words import ACTIONS, STATES
+from condlube.schema.words import ACTIONS
 
 Applies = Callable[[Situation, Policy, Days], BoolArray]
 
@@ -120,13 +120,13 @@ def baseline_unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 
 def not_dryness(s: Situation, policy: Policy, night: Days) -> BoolArray:
-    """A clear rise that another fault explains better than dryness: grease is no cheaper way of not looking."""
-    return not_dry(s.early_rise, s.fault, s.x)
+    """A clear rise that says too little of dryness for grease to pay: grease is no cheaper way of not looking."""
+    return not_dry(s.early_rise, s.grease_pays, s.x)
 
 
-def not_dry(early_rise: BoolArray, fault: IntArray, x: FloatArray) -> BoolArray:
-    """Where ``not_dryness`` applies; ``fault`` is the position in STATES of the likeliest fault."""
-    return np.asarray(early_rise & (fault != STATES.index("starved")) & ~(x >= 1.0))
+def not_dry(early_rise: BoolArray, grease_pays: BoolArray, x: FloatArray) -> BoolArray:
+    """Where ``not_dryness`` applies."""
+    return np.asarray(early_rise & ~grease_pays & ~(x >= 1.0))
 
 
 def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:

@@ -8,14 +8,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from condlube.advisory.cost import grease_pays
 from condlube.assessment.evidence import Evidence, baseline_unsettled, lubrication_lost, lubrication_sound
 from condlube.assessment.greasings import HOUR, TimeArray, times
 from condlube.assessment.inspected import at_inspection
 from condlube.assessment.life import grease_in
 from condlube.assessment.nights import Nights, distinct
-from condlube.assessment.posterior import likeliest_fault
 from condlube.assessment.records import Records, latest
-from condlube.assessment.sources import LEVELS, POSITION, FloatArray, IntArray
+from condlube.assessment.sources import LEVELS, POSITION, FloatArray
 from condlube.lubrication.compatibility import Mix, compatibility
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
@@ -34,9 +34,9 @@ class Situation:
     ``x`` is NaN where no interval holds. ``surveyed`` tells that someone has looked since the records began;
     ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
     ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none. ``quiet`` tells that the evidence
-    speaks for no fault; ``fault`` is the position in STATES of the likeliest. ``inspected_d`` is the age of the last
-    inspection in days, inf without one. ``deferred_until`` is NaT where nothing is deferred or the evidence has risen
-    since.
+    speaks for no fault, ``grease_pays`` that greasing is expected to cost no more than holding. ``inspected_d`` is the
+    age of the last inspection in days, inf without one. ``deferred_until`` is NaT where nothing is deferred or the
+    evidence has risen since.
     """
 
     x: FloatArray
@@ -62,7 +62,7 @@ class Situation:
     watched: BoolArray
     lost: BoolArray
     baseline_unsettled: BoolArray
-    fault: IntArray
+    grease_pays: BoolArray
     harsh: npt.NDArray[np.int64]
     deferred_until: TimeArray
 
@@ -73,7 +73,7 @@ def situation(
     life: pd.DataFrame,
     records: Records,
     evidence: Evidence,
-    posterior: FloatArray,
+    cost: FloatArray,
     reviews: pd.DataFrame,
     policy: Policy,
 ) -> Situation:
@@ -111,7 +111,7 @@ def situation(
         watched=lubrication_sound(evidence),
         lost=lubrication_lost(evidence),
         baseline_unsettled=baseline_unsettled(evidence),
-        fault=likeliest_fault(posterior),
+        grease_pays=grease_pays(cost),
         harsh=_harsh(bearings),
         deferred_until=_deferred(len(now), reviews, evidence, policy),
     )

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from condlube.assessment import kernel
-from condlube.assessment.sources import FloatArray, IntArray
+from condlube.assessment.sources import FloatArray
 
 
 def posterior(prior: FloatArray, bits: FloatArray) -> FloatArray:
@@ -14,8 +12,3 @@ def posterior(prior: FloatArray, bits: FloatArray) -> FloatArray:
     The odds of a state against adequate are its prior odds times 2 to the sum of its bits [bearings, sources, states].
     """
     return kernel.posterior_all(prior, bits)
-
-
-def likeliest_fault(posterior: FloatArray) -> IntArray:
-    """Position in STATES of the most probable state but adequate [bearings]."""
-    return np.asarray(1 + posterior[:, 1:].argmax(axis=1))

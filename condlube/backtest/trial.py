@@ -13,12 +13,11 @@ import numpy as np
 import pandas as pd
 
 from condlube.advisory import guards
-from condlube.advisory.cost import cheapest
+from condlube.advisory.cost import cheapest, grease_pays
 from condlube.advisory.guard_codes import TAKES
 from condlube.advisory.guards import FACTS
 from condlube.assessment import kernel
 from condlube.assessment.evidence import QUIET_DB
-from condlube.assessment.posterior import likeliest_fault
 from condlube.assessment.priors import LONG_AGO
 from condlube.assessment.rules import CONTEXT, costs, rules
 from condlube.assessment.sources import POSITION, FloatArray, IntArray, tables
@@ -73,13 +72,13 @@ class Facts:
             values = self.values[at]
             if own.guard.early_rise != base.guard.early_rise:
                 values = self._electrical(at, own)
-            odds, cost[at] = assess(self.prior[at], values, self._context(at, base), own)
-            allowed[at] = guards.allowed(self._applied(at, odds, own, base))
+            _, cost[at] = assess(self.prior[at], values, self._context(at, base), own)
+            allowed[at] = guards.allowed(self._applied(at, cost[at], own, base))
         call = np.where(self.decided, cheapest(cost, allowed), -1)
         return cost, call
 
-    def _applied(self, at: IntArray, odds: FloatArray, own: Policy, base: Policy) -> BoolArray:
-        """The guards that apply, with those asked again whose parameters differ or that hang on the odds."""
+    def _applied(self, at: IntArray, cost: FloatArray, own: Policy, base: Policy) -> BoolArray:
+        """The guards that apply, with those asked again whose parameters differ or that hang on the costs."""
         applied = self.applied[at]
         code = {name: k for k, name in enumerate(TAKES)}
         put_off = applied[:, code["deferred"]] & ~applied[:, code["absolute_limit"]]
@@ -89,7 +88,7 @@ class Facts:
             p = own.guard.early_rise
             risen = [(self.values[at, POSITION[s]] >= p.over_db) & (nights[s] >= p.sound_readings) for s in _SENSITIVE]
             applied[known, code["early_rise"]] = np.logical_or.reduce(risen)[known]
-        unlike = guards.not_dry(applied[:, code["early_rise"]], likeliest_fault(odds), self.x[at])
+        unlike = guards.not_dry(applied[:, code["early_rise"]], grease_pays(cost), self.x[at])
         applied[known, code["not_dryness"]] = unlike[known]
         if own.guard.extension_cap != base.guard.extension_cap:
             c = own.guard.extension_cap
