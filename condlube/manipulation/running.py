@@ -16,8 +16,8 @@ from condlube.manipulation.fields import (
     STOP_MID,
     STOP_N,
 )  # fmt: skip
-from condlube.manipulation.kernel import Bools, Floats, Ints, quantile
-from condlube.manipulation.levels import FLOOR, decibel, empty_band
+from condlube.manipulation.kernel import Bools, Floats, Ints, quantile, ranges
+from condlube.manipulation.levels import FLOOR, decibel, empty_bands
 from condlube.manipulation.reasons import SOUND
 from condlube.manipulation.rules import APART_DB, BETWEEN_SHARE, LEVEL_SHARE, SIDE_SHARE, SWINGS, rest_of
 from condlube.schema.words import QUANTITIES
@@ -43,7 +43,7 @@ def votes(level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: F
     ``level`` are the day's levels in time order, those of signal s ``start[s]:start[s + 1]``; ``memory`` (signals,
     days, REMEMBERED) holds the days before.
 
-    With two clear levels (``empty_band``) both are the middle of the band, once the signal has changed sides
+    With two clear levels (``empty_bands``) both are the middle of the band, once the signal has changed sides
     ``swings`` times: a fault that came and was repaired is no standstill. One change fewer will do where the low level
     was never taken as running. A signal that stood still on its newest remembered day goes on standing still until it
     rises. A signal without two levels that keeps within a third of a band of its usual level says running.
@@ -59,10 +59,12 @@ def votes(level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: F
     span[1, some] = np.maximum.reduceat(level, start[some]) if len(some) else 0.0
     span[0] = np.fmin(span[0], np.fmin.reduce(low, axis=1, initial=np.nan))
     span[1] = np.fmax(span[1], np.fmax.reduce(high, axis=1, initial=np.nan))
+    wide = some[(span[1] - span[0])[some] >= rules[APART_DB]]
     middle = np.full(signals, np.nan)
-    for s in some[(span[1] - span[0])[some] >= rules[APART_DB]]:
-        days = np.flatnonzero(known[s])
-        middle[s] = band_middle(level[start[s] : start[s + 1]], run[s, days], stop[s, days], memory[s, days], rules)
+    middle[wide] = _band_middles(level, start, memory, run, stop, wide, rules)
+    for s in np.flatnonzero(~np.isnan(middle)):
+        if not _changes_sides(middle[s], level[start[s] : start[s + 1]], run[s, known[s]], stop[s, known[s]], rules):
+            middle[s] = np.nan
     newest = memory.shape[1] - 1 - np.argmax(memory[:, ::-1, READINGS] > 0, axis=1)
     last = memory[np.arange(signals), newest]
     stood = (last[:, READINGS] > 0) & (last[:, RUN_N] == 0) & (last[:, STOP_N] > 0) & (last[:, RULED] == SOUND)
@@ -73,28 +75,35 @@ def votes(level: Floats, start: Ints, memory: Floats, amplitude: Bools, rules: F
     return middle, np.where(np.isnan(middle), usual, middle), still
 
 
-def band_middle(level: Floats, run: Floats, stop: Floats, memory: Floats, rules: Floats) -> float:
-    """Middle of the band between two levels that one signal has changed between often enough, else NaN.
-
-    ``run`` and ``stop`` (days, 3) are the remembered low, middle and high levels (dB), NaN where there were none.
-    """
+def _band_middles(
+    level: Floats, start: Ints, memory: Floats, run: Floats, stop: Floats, wide: Ints, rules: Floats
+) -> Floats:
+    """Middle of the band between two levels of each signal of ``wide``, if it has one: the day's readings count one
+    each, and a remembered day's low, middle and high level (``run`` and ``stop``, (signals, days, 3)) for a quarter, a
+    half and a quarter of its readings."""
+    size = np.diff(start)[wide]
     share = np.array([0.25, 0.5, 0.25])
-    weight = np.concatenate([memory[:, [RUN_N]] * share, memory[:, [STOP_N]] * share]).ravel()
-    levels = np.concatenate([run, stop]).ravel()
+    weight = memory[wide][:, :, [RUN_N, STOP_N], None] * share
+    told = np.stack((run[wide], stop[wide]), axis=2)
+    of = np.broadcast_to(np.arange(len(wide))[:, None, None, None], weight.shape)
     kept = weight > 0
-    middle = empty_band(
-        np.concatenate([level, levels[kept]]), np.concatenate([np.ones(len(level)), weight[kept]]),
-        rules[APART_DB], rules[BETWEEN_SHARE], rules[SIDE_SHARE],
+    return empty_bands(
+        np.concatenate([level[ranges(start[wide], start[wide + 1])], told[kept]]),
+        np.concatenate([np.ones(size.sum()), weight[kept]]),
+        np.concatenate([np.repeat(np.arange(len(wide)), size), of[kept]]),
+        len(wide), rules[APART_DB], rules[BETWEEN_SHARE], rules[SIDE_SHARE],
     )  # fmt: skip
-    if np.isnan(middle):
-        return middle
+
+
+def _changes_sides(middle: float, level: Floats, run: Floats, stop: Floats, rules: Floats) -> bool:
+    """Whether one signal has changed often enough between the two sides of a band, over the remembered days (days, 3)
+    and the day's levels."""
     low, high = np.fmin(run[:, 0], stop[:, 0]), np.fmax(run[:, 2], stop[:, 2])
     both = (low < middle) & (high >= middle)
     side = np.concatenate([np.where(both, 2, high >= middle), level >= middle]).astype(np.int64)
     crossed = (side[1:] != side[:-1]) & (side[1:] != 2) & (side[:-1] != 2)
     established = bool((run[:, 1] < middle).any())
-    enough = both.sum() + crossed.sum() >= rules[SWINGS] - (not established)
-    return middle if enough else float("nan")
+    return bool(both.sum() + crossed.sum() >= rules[SWINGS] - (not established))
 
 
 def at_rest(level: Floats, quantity: Ints, place: Ints, rules: Floats) -> Bools:

@@ -5,14 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from condlube.manipulation.levels import decibel, empty_band
+from condlube.manipulation.levels import decibel, empty_bands
 
 BAND = (15.0, 0.02, 0.005)  # apart_db, between_share, side_share of the default policy
 
 
 def band(levels, weight=None):
     levels = np.asarray(levels, float)
-    return empty_band(levels, np.ones(len(levels)) if weight is None else np.asarray(weight, float), *BAND)
+    weight = np.ones(len(levels)) if weight is None else np.asarray(weight, float)
+    return empty_bands(levels, weight, np.zeros(len(levels), np.int64), 1, *BAND)[0]
 
 
 def test_decibel_of_amplitudes_and_of_levels():
@@ -62,3 +63,10 @@ def test_band_lies_between_readings_and_order_does_not_matter(levels, seed):
     assert (np.isnan(found) and np.isnan(shuffled)) or found == shuffled
     if not np.isnan(found):
         assert min(levels) < found < max(levels)
+
+
+@given(st.lists(st.tuples(st.integers(0, 3), st.integers(-60, 60), st.integers(1, 40)), max_size=60))
+def test_a_group_has_the_band_that_it_has_alone(rows):
+    of, level, weight = (np.array([row[k] for row in rows], kind) for k, kind in enumerate((np.int64, float, float)))
+    alone = [band(level[of == group], weight[of == group] / 4) for group in range(4)]
+    np.testing.assert_array_equal(empty_bands(level, weight / 4, of, 4, *BAND), alone)

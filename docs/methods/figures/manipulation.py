@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from skchange.datasets import load_hvac_system_data
 
-from condlube.manipulation.levels import decibel, empty_band
+from condlube.manipulation.levels import decibel, empty_bands
 from condlube.policy.parse import parse_policy
 
 HERE = Path(__file__).parent
@@ -24,7 +24,10 @@ def main() -> None:
     unit = data["unit_id"] == 1
     time, value = pd.DatetimeIndex(data["time"][unit]), data["data"][unit, 0]
     level = decibel(value, np.full(len(value), True))
-    middle = empty_band(level, np.ones(len(level)), running.apart_db, running.between_share, running.side_share)
+    middle = empty_bands(
+        level, np.ones(len(level)), np.zeros(len(level), np.int64), 1,
+        running.apart_db, running.between_share, running.side_share,
+    )[0]  # fmt: skip
     shown = (time >= "2023-12-13") & (time < "2023-12-22")
     low, high = level[level < middle].max(), level[level >= middle].min()
 
