@@ -8,11 +8,15 @@ from hashlib import sha256
 
 from condlube.errors import CondlubeError, StoreError
 from condlube.operations.desk import Desk, Row
+from condlube.schema.tables import TABLES
 from condlube.schema.words import ACTIONS, VERDICTS
 from condlube.store.store import Snapshot
 
+NOTHING_FOUND = "inspected_nothing_found"
+"""The reason of a verdict that carries an inspection: recorded as one, without finding, beside the verdict."""
 REASONS = (
-    "seen_on_site", "measured_again", "work_planned", "machine_changed", "sensor_doubted", "record_wrong", "other",
+    NOTHING_FOUND, "seen_on_site", "measured_again", "work_planned", "machine_changed", "sensor_doubted",
+    "record_wrong", "other",
 )  # fmt: skip
 NOTE_MOST = 2000
 DEFER_MOST_DAYS = 366
@@ -55,7 +59,7 @@ class Verdict:
 
 def submit(desk: Desk, verdicts: list[Verdict], now: datetime) -> list[str]:
     """Record the verdicts, all or none, in one ledger transaction, and give their ids. The same verdict sent twice is
-    recorded once.
+    recorded once. A verdict whose reason is ``NOTHING_FOUND`` is recorded as an inspection without finding as well.
 
     A verdict's id is made of the bearing and the verdict that it answers: the ledger takes one answer to each, so that
     of two analysts who saw the same page the second is refused inside the transaction, and told.
@@ -84,7 +88,8 @@ def submit(desk: Desk, verdicts: list[Verdict], now: datetime) -> list[str]:
 
     while new := missing():
         try:
-            desk.store.record("review", now, {"reviews": new})
+            looks = [_look(row) for row in new if row["reason"] == NOTHING_FOUND]
+            desk.store.record("review", now, {"reviews": new, **({"events": looks} if looks else {})})
         except StoreError:
             if missing() == new:
                 raise
@@ -119,6 +124,17 @@ def _row(verdict: Verdict, now: datetime) -> Row:
     }
 
 
+def _look(review: Row) -> Row:
+    """The inspection that a verdict carries, as an event."""
+    return {
+        **dict.fromkeys(TABLES["events"].columns),
+        **{name: review[name] for name in ("bearing_id", "time", "who", "note", "known_at")},
+        "event_id": f"review-{review['review_id']}",
+        "kind": "inspection",
+        "finding": "none",
+    }
+
+
 def _check(desk: Desk, verdict: Verdict, now: datetime) -> None:
     faults = {}
     decision = desk.sight(verdict.night).decisions.get(verdict.bearing_id)
@@ -132,6 +148,8 @@ def _check(desk: Desk, verdict: Verdict, now: datetime) -> None:
         faults["verdict"] = "one of " + ", ".join(VERDICTS)
     if verdict.verdict == "change" and verdict.call not in ACTIONS:
         faults["call"] = "one of " + ", ".join(ACTIONS)
+    if verdict.reason == NOTHING_FOUND and verdict.call == "inspect":
+        faults["call"] = "another call than inspect, where an inspection found nothing"
     today = desk.today(now)
     if verdict.verdict == "defer" and not (
         verdict.defer_until and 0 < (verdict.defer_until - today).days <= DEFER_MOST_DAYS
