@@ -58,7 +58,8 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
     events = views.events_visible(snapshot, end, known_by)
     row = _run_row(checked, plant, night, end, known_by, events, snapshot)
     earlier = snapshot.ledger_rows("runs")
-    if not force and any(run["run_id"] == row["run_id"] for run in earlier):
+    again = any(run["run_id"] == row["run_id"] for run in earlier)
+    if again and not force:
         return NightRun(night, str(row["run_id"]), end, known_by, new=False)
 
     definition, policy = checked.definition, checked.policy
@@ -80,8 +81,9 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
 
     writer.append("summaries", summaries)
     writer.append("expected", _unknown(learned, expected))
-    writer.replace("decisions", _stamped(decisions, "decisions", row["run_id"]), "run_id")
-    writer.replace("evidence", _stamped(evidence, "evidence", row["run_id"]), "run_id")
+    put = partial(writer.replace, key="run_id") if again else writer.append
+    put("decisions", _stamped(decisions, "decisions", row["run_id"]))
+    put("evidence", _stamped(evidence, "evidence", row["run_id"]))
     row["counts"] = json.dumps(Counter(call or "failed" for call in decisions["call"].to_pylist()), sort_keys=True)
     others = [run for run in earlier if run["night"] == night and run["run_id"] != row["run_id"]]
     row["supersedes"] = others[-1]["run_id"] if others else None
