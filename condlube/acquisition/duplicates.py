@@ -14,13 +14,11 @@ def settle(readings: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     duplicate, the rest that does not is in conflict: returned are kept readings and conflicting ones, so
     duplicates = given - kept - conflicting.
     """
-    key = _key(readings["point"], readings["time"])
-    if key is None:
-        ordered = readings.take(np.lexsort((readings["time"], readings["point"])))
-    elif (key[1:] >= key[:-1]).all():
-        ordered = readings
-    else:
-        ordered = readings.take(np.argsort(key, kind="stable"))
+    point, time = (np.ascontiguousarray(readings[name]) for name in ("point", "time"))
+    if ((point[1:] > point[:-1]) | ((point[1:] == point[:-1]) & (time[1:] > time[:-1]))).all():
+        return readings, readings[:0]
+    key = _key(point, time)
+    ordered = readings.take(np.lexsort((time, point)) if key is None else np.argsort(key, kind="stable"))
     if not _repeats(ordered).any():
         return ordered, ordered[:0]
     ordered = readings[np.lexsort((readings["line"], readings["time"], readings["point"]))]

@@ -73,7 +73,8 @@ class Normaliser:
         _note(found, time < self._earliest_us, "too_old")
         _note(found, time > self.latest_us, "future")
         self._note_jumps(found, time)
-        time = time - self.shift_us
+        if self.shift_us:
+            time = time - self.shift_us
         binding = self._bind(pick(code), time, found)
         factor, offset = self._index.factor[binding], self._index.offset[binding]
         if rows.unit is not None:
@@ -116,10 +117,9 @@ class Normaliser:
         """Binding of each row; where a tag meant several points, or one for a while, the one valid on its date."""
         index = self._index
         binding: np.ndarray = index.first[code]
-        limited = index.is_limited[code]
-        if not limited.any():
+        if not index.is_limited.any():
             return binding
-        rows = np.flatnonzero(limited)
+        rows = np.flatnonzero(index.is_limited[code])
         day = to_local(time[rows], self._site_zone) // _DAY_US
         valid = np.zeros(len(rows), np.int64)
         for k in range(int(index.count.max())):

@@ -50,9 +50,10 @@ def from_table(stored: pa.Table, point_ids: pa.Array) -> np.ndarray:
 
 def day_spans(readings: np.ndarray) -> list[tuple[datetime, datetime]]:
     """The stretches of whole UTC days that the readings fall on, gaps of over a day left out."""
-    days = np.unique(readings["time"] // 86_400_000_000)
-    if len(days) == 0:
+    if len(readings) == 0:
         return []
+    days = readings["time"] // 86_400_000_000
+    days = np.flatnonzero(np.bincount(days - days.min())) + days.min()
     pieces = np.split(days, np.flatnonzero(np.diff(days) > 1) + 1)
     ends = [(int(piece[0]), int(piece[-1]) + 1) for piece in pieces]
     return [(instant_of(first * 86_400_000_000), instant_of(last * 86_400_000_000)) for first, last in ends]

@@ -66,11 +66,13 @@ class Stage:
     def _parts_in_memory(self) -> Iterator[np.ndarray]:
         readings = np.concatenate(self._held) if self._held else np.empty(0, READING)
         self._held = [readings]
-        order = np.argsort(readings["point"], kind="stable")
-        point = readings["point"][order]
+        # Numbers of 16 bits are sorted by their digits, several times faster than longer ones.
+        point = readings["point"].astype(np.uint16 if self._points <= 1 << 16 else np.int32)
+        order = np.argsort(point, kind="stable")
+        ends = np.cumsum(np.bincount(point))
         begin = 0
         while begin + self._part < len(point):
-            end = int(np.searchsorted(point, point[begin + self._part], side="right"))
+            end = int(ends[np.searchsorted(ends, begin + self._part, side="right")])
             yield readings.take(order[begin:end])
             begin = end
         yield readings.take(order[begin:])

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -83,14 +80,18 @@ class TagIndex:
 def index_tags(source: SourceDefinition, points: pa.Table) -> TagIndex:
     """Index of all tags that ``source`` can mean among ``points`` (schema table)."""
     bound = _bindings(source, points)
-    rows = [(tag, row) for tag, found in bound.items() for row in found]
-    scales = []
-    for tag, row in rows:
-        scales.append(scale(row["quantity"], source.units.get(tag) or row["unit"] or CANONICAL[row["quantity"]]))
-    limits = [source.ranges.get(tag) or source.ranges.get(r["quantity"]) or PLAUSIBLE[r["quantity"]] for tag, r in rows]
-    count = np.array([len(found) for found in bound.values()], np.int64)
-    from_day = np.array([_day(row["valid_from"], _EVER[0]) for _, row in rows], np.int64)
-    to_day = np.array([_day(row["valid_to"], _EVER[1]) for _, row in rows], np.int64)
+    tags = [tag for tag, rows in bound.items() for _ in rows]
+    point = np.array([row for rows in bound.values() for row in rows], np.int32)
+    quantities, units = (points[name].take(pa.array(point)).to_pylist() for name in ("quantity", "unit"))
+    stated = [source.units.get(tag) or unit for tag, unit in zip(tags, units, strict=True)]
+    scales = [scale(q, unit or CANONICAL[q]) for q, unit in zip(quantities, stated, strict=True)]
+    ranges = source.ranges
+    limits = [ranges.get(tag) or ranges.get(q) or PLAUSIBLE[q] for tag, q in zip(tags, quantities, strict=True)]
+    count = np.array([len(rows) for rows in bound.values()], np.int64)
+    from_day, to_day = (
+        points[name].cast(pa.int32()).cast(pa.int64()).fill_null(ever).to_numpy()[point]
+        for name, ever in zip(("valid_from", "valid_to"), _EVER, strict=True)
+    )
     first = np.concatenate([[0], np.cumsum(count)])[:-1].astype(np.int64)
     limited = (from_day > _EVER[0]) | (to_day < _EVER[1])
     return TagIndex(
@@ -98,14 +99,14 @@ def index_tags(source: SourceDefinition, points: pa.Table) -> TagIndex:
         ignored=len(source.ignore),
         first=first,
         count=count,
-        point=np.array([row["index"] for _, row in rows], np.int32),
+        point=point,
         factor=np.array([s[0] for s in scales], float),
         offset=np.array([s[1] for s in scales], float),
         low=np.array([low for low, _ in limits], float),
         high=np.array([high for _, high in limits], float),
         from_day=from_day,
         to_day=to_day,
-        quantities=np.array([row["quantity"] for _, row in rows], str),
+        quantities=np.array(quantities, str),
         is_limited=(count > 1) | limited[first],
         declared=frozenset(source.units),
     )
@@ -134,7 +135,7 @@ def binding_faults(source: SourceDefinition, points: pa.Table) -> list[Fault]:
             faults.append(source.fault("units", tag, tag, "a tag of the points register or of [tags]"))
         for row in bound.get(tag, []):
             try:
-                linear(row["quantity"], unit)
+                linear(points["quantity"][row].as_py(), unit)
             except InvalidArgument as error:
                 faults.append(source.fault("units", tag, unit, error.expected))
     for key in source.ranges:
@@ -143,23 +144,17 @@ def binding_faults(source: SourceDefinition, points: pa.Table) -> list[Fault]:
     return faults
 
 
-def _bindings(source: SourceDefinition, points: pa.Table) -> dict[str, list[dict[str, Any]]]:
-    """Tag -> rows of the points that it may mean; a tag to be ignored means none."""
-    columns = ["point_id", "tag", "quantity", "unit", "valid_from", "valid_to"]
-    rows = [row | {"index": k} for k, row in enumerate(points.select(columns).to_pylist())]
-    by_point = {row["point_id"]: row for row in rows}
-    bound: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
-    for row in rows:
-        if row["tag"]:
-            bound[row["tag"]].append(row)
+def _bindings(source: SourceDefinition, points: pa.Table) -> dict[str, list[int]]:
+    """Tag -> rows of the points that it may mean, counted from 0; a tag to be ignored means none."""
+    by_point = {point_id: row for row, point_id in enumerate(points["point_id"].to_pylist())}
+    bound: dict[str, list[int]] = {}
+    for row, tag in enumerate(points["tag"].to_pylist()):
+        if tag:
+            bound.setdefault(tag, []).append(row)
     for tag, point_id in source.tags.items():
         if point_id in by_point:
             bound[tag] = [by_point[point_id]]
-    return {tag: found for tag, found in bound.items() if tag not in source.ignore}
-
-
-def _day(day: date | None, otherwise: int) -> int:
-    return (day - date(1970, 1, 1)).days if day else otherwise
+    return {tag: rows for tag, rows in bound.items() if tag not in source.ignore}
 
 
 def _encoded(names: pa.Array, encoding: str) -> pa.Array:

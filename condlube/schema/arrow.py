@@ -39,15 +39,20 @@ def rows_to_table(table: str, rows: Iterable[Mapping[str, Any]]) -> pa.Table:
     return pa.Table.from_pylist([dict(row) for row in rows], schema=schema)
 
 
-def conform(table: str, data: pa.Table) -> pa.Table:
-    """The same data with exactly the columns, order and types of ``table``; missing columns become null."""
+def conform(table: str, data: pa.Table, encoded: bool = False) -> pa.Table:
+    """The same data with exactly the columns, order and types of ``table``; missing columns become null.
+
+    With ``encoded`` a dictionary of values of the right type stays one.
+    """
     schema = arrow_schema(table)
     if unknown := set(data.column_names) - set(schema.names):
         raise KeyError(f"{table} has no columns {sorted(unknown)}")
-    arrays = [
-        data[f.name].cast(f.type) if f.name in data.column_names else pa.nulls(data.num_rows, f.type) for f in schema
-    ]
-    return pa.table(arrays, schema=schema)
+    columns = {}
+    for field in schema:
+        column = data[field.name] if field.name in data.column_names else pa.nulls(data.num_rows, field.type)
+        keep = encoded and pa.types.is_dictionary(column.type) and column.type.value_type == field.type
+        columns[field.name] = column if keep else column.cast(field.type)
+    return pa.table(columns)
 
 
 def from_frame(table: str, frame: pd.DataFrame) -> pa.Table:

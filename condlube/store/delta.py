@@ -66,9 +66,9 @@ def append(delta: DeltaTable, table: str, data: pa.Table) -> None:
     if data.num_rows == 0:
         return
     layout = LAYOUT[table]
-    data = conform(table, data)
+    data = conform(table, data, encoded=True)
     if not _in_order(data, layout.order):
-        data = data.sort_by([(name, "ascending") for name in layout.order])
+        data = conform(table, data).sort_by([(name, "ascending") for name in layout.order])
     data = data.append_column(MONTH, _months(table, data[layout.month_of]))
     data = data.append_column(SEQUENCE, pa.repeat(pa.scalar(delta.version() + 1, pa.int64()), data.num_rows))
     with reported(f"appending to table {table}"):
@@ -215,10 +215,12 @@ def to_disk(files: Iterable[Path]) -> None:
 
 
 def _in_order(data: pa.Table, order: Sequence[str]) -> bool:
-    """Whether the rows are sorted already, which is told much faster than done."""
+    """Whether the rows are sorted already, which is told much faster than done, of a dictionary by its ranks."""
     holds: pa.Array | pa.Scalar = pa.scalar(True)
     for name in reversed(order):
         values = data[name].combine_chunks()
+        if pa.types.is_dictionary(values.type):
+            values = pc.rank(values.dictionary, tiebreaker="dense").take(values.indices)
         earlier, later = values[:-1], values[1:]
         holds = pc.or_(pc.less(earlier, later), pc.and_(pc.equal(earlier, later), holds))
     return bool(pc.all(pc.fill_null(holds, False)).as_py())
@@ -228,8 +230,7 @@ def _months(table: str, values: pa.ChunkedArray) -> pa.Array:
     """YYYY-MM of each date or instant."""
     if values.null_count:
         raise ValueError(f"{table}: {LAYOUT[table].month_of} must not be null")
-    months = values.to_numpy().astype("datetime64[M]")
-    first, last = months.min(), months.max()
-    labels = np.arange(first, last + 1).astype(str)
-    codes = (months - first).astype(np.int32)
-    return pa.DictionaryArray.from_arrays(codes, labels).cast(pa.string())
+    dates = values.to_numpy()
+    months = np.arange(dates.min().astype("datetime64[M]"), dates.max().astype("datetime64[M]") + 1)
+    codes = np.searchsorted(months[1:].astype(dates.dtype), dates, side="right").astype(np.int32)
+    return pa.DictionaryArray.from_arrays(codes, months.astype(str)).cast(pa.string())
