@@ -100,7 +100,8 @@ class _Reckoning:
         odds = plain.posterior(self.prior, bits)
         cost = plain.costs(odds, self.hold, self.policy)
         guards = self._guards(values, bits) - {"not_dryness"}
-        if "early_rise" in guards and plain.cheapest(cost, ("grease", "hold")) == "hold" and not self.due:
+        greased = self.due or "asked_grease" in guards
+        if "early_rise" in guards and plain.cheapest(cost, ("grease", "hold")) == "hold" and not greased:
             guards |= {"not_dryness"}
         taken = {action for code in guards for action in TAKES[code]}
         return plain.cheapest(cost, [a for a in ACTIONS if a not in taken]) or "inspect"

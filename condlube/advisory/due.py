@@ -111,6 +111,8 @@ def turn(
         gone = taken[at]
         for code in TIMED:
             gone |= guards.GUARDS[code](later, policy, night[at])[:, None] & guards.TAKEN[code]
+        for code, stands in guards.words(later, policy, night[at]).items():
+            gone[stands] = guards.TAKEN[code]
         then = _context_after(context, at, days, ahead)
         cost = kernel.reassess_all(then, totals[at], rules(policy), costs(policy))
         grows = np.flatnonzero(rising[at])
@@ -147,7 +149,8 @@ def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead, rising: B
     taken["x"] = ahead.x_after(at, days)
     taken["running_h"] = taken["running_h"] + ahead.running_h_per_d[at] * days
     taken["days"] = taken["days"] + days
-    taken["deferred_until"] = taken["deferred_until"] - np.ceil(days).astype("timedelta64[D]")
+    for name in ("deferred_until", "grease_until", "inspect_until"):
+        taken[name] = taken[name] - np.ceil(days).astype("timedelta64[D]")
     return Situation(**taken)
 
 

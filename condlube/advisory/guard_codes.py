@@ -22,9 +22,13 @@ TAKES: dict[str, tuple[str, ...]] = {
     "baseline_unsettled": ("grease",),
     "not_dryness": ("grease",),
     "deferred": ("grease", "inspect"),
+    "asked_grease": ("hold", "inspect"),
+    "asked_inspect": ("hold", "grease"),
 }
 TIMED = (
     "replacement_window", "history_unknown", "survey_waits", "just_greased", "long_overdue", "extension_cap",
-    "data_lost", "baseline_unsettled", "not_dryness", "deferred",
+    "data_lost", "baseline_unsettled", "not_dryness", "deferred", "asked_grease", "asked_inspect",
 )  # fmt: skip
 """Guards that time alone turns on or off."""
+ASKED = {"deferred": "hold", "asked_grease": "grease", "asked_inspect": "inspect"}
+"""Guards by which an analyst asks for an action: where one holds, no other takes that action away."""

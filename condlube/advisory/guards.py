@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from condlube.advisory.guard_codes import TAKES
+from condlube.advisory.guard_codes import ASKED, TAKES
 from condlube.advisory.situation import Situation
 from condlube.assessment.nights import Days
 from condlube.assessment.sources import FloatArray
@@ -134,12 +134,27 @@ def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:
     return np.asarray(s.deferred_until >= night)
 
 
+def asked_grease(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """The analyst asks for grease, and nothing forbids it but what an analyst may know better."""
+    asked = s.grease_until >= night
+    if not asked.any():
+        return asked
+    firm = (absolute_limit, grease_mismatch, outside_range, stopped, just_greased, unsettled, response_failed,
+            long_overdue, sealed)  # fmt: skip
+    return np.asarray(asked & ~np.logical_or.reduce([g(s, policy, night) for g in firm]))
+
+
+def asked_inspect(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """The analyst asks for an inspection."""
+    return np.asarray(s.inspect_until >= night)
+
+
 GUARDS: dict[str, Applies] = {
     function.__name__: function
     for function in (
         absolute_limit, replacement_window, grease_mismatch, history_unknown, survey_waits, outside_range,
         stopped, idle, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap,
-        data_lost, baseline_unsettled, not_dryness, deferred,
+        data_lost, baseline_unsettled, not_dryness, deferred, asked_grease, asked_inspect,
     )
 }  # fmt: skip
 CODES = tuple(TAKES)
@@ -150,11 +165,17 @@ TAKEN = dict(zip(CODES, _TAKES, strict=True))
 
 def applied(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Which guards apply [bearings, guards]. A deferral that stands holds against every guard that would act, but the
-    absolute limit."""
+    absolute limit; what an analyst asks for, against every guard that would take it away."""
     asked = np.stack([np.broadcast_to(GUARDS[code](s, policy, night), s.x.shape) for code in CODES], axis=1)
-    put_off = asked[:, CODES.index("deferred")] & ~s.limit_passed
-    asked[:, _TAKES[:, ACTIONS.index("hold")]] &= ~put_off[:, None]
+    for code, stands in words(s, policy, night).items():
+        asked[:, _TAKES[:, ACTIONS.index(ASKED[code])]] &= ~stands[:, None]
     return asked
+
+
+def words(s: Situation, policy: Policy, night: Days) -> dict[str, BoolArray]:
+    """Where each word of the analyst holds, by code."""
+    stands = {code: GUARDS[code](s, policy, night) for code in ASKED}
+    return {**stands, "deferred": stands["deferred"] & ~s.limit_passed}
 
 
 def allowed(guards: BoolArray) -> BoolArray:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from condlube.advisory.cost import grease_pays
+from condlube.advisory.word import word
 from condlube.assessment.evidence import Evidence, baseline_unsettled, lubrication_lost, lubrication_sound
 from condlube.assessment.greasings import HOUR, TimeArray, times
 from condlube.assessment.inspected import at_inspection
@@ -35,8 +36,8 @@ class Situation:
     ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
     ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none. ``quiet`` tells that the evidence
     speaks for no fault, ``grease_pays`` that greasing is expected to cost no more than holding. ``inspected_d`` is the
-    age of the last inspection in days, inf without one. ``deferred_until`` is NaT where nothing is deferred or the
-    evidence has risen since.
+    age of the last inspection in days, inf without one. ``deferred_until``, ``grease_until`` and ``inspect_until`` tell
+    until when the analyst's word asks to hold, grease and inspect; NaT where it does not, or no longer.
     """
 
     x: FloatArray
@@ -65,6 +66,8 @@ class Situation:
     grease_pays: BoolArray
     harsh: npt.NDArray[np.int64]
     deferred_until: TimeArray
+    grease_until: TimeArray
+    inspect_until: TimeArray
 
 
 def situation(
@@ -85,6 +88,7 @@ def situation(
     not_greasable = (seal == "sealed") | np.isin(supply, ("oil", "none"))
     inspected_d = np.nan_to_num((now - records.inspected) / HOUR / 24, nan=np.inf)
     ever = np.isin(origin, ("greasing", "replacement")) | ~np.isnat(records.inspected)
+    said = word(reviews, evidence, _times_of(life), records.inspected, policy)
     like, who = distinct(bearings["bearing_id"], life["last_grease"])
     return Situation(
         x=life["x"].to_numpy(dtype=np.float64),
@@ -113,7 +117,9 @@ def situation(
         baseline_unsettled=baseline_unsettled(evidence),
         grease_pays=grease_pays(cost),
         harsh=_harsh(bearings),
-        deferred_until=_deferred(len(now), reviews, evidence, policy),
+        deferred_until=said.hold,
+        grease_until=said.grease,
+        inspect_until=said.inspect,
     )
 
 
@@ -247,34 +253,3 @@ def _harsh(bearings: pd.DataFrame) -> npt.NDArray[np.int64]:
         word["moisture"], ("humid", "condensation")
     )
     return np.where(severe, 2, np.where(moderate, 1, 0))
-
-
-def _deferred(n: int, reviews: pd.DataFrame, evidence: Evidence, policy: Policy) -> TimeArray:
-    """Until when the analyst's last review defers each bearing, as long as the evidence has not risen since.
-
-    ``reviews`` may carry ``bits_damaged`` and ``bits_supply_fault``: what the evidence added up to on the night that
-    the analyst had before them. Without them a rise that began after the review ends the deferral.
-    """
-    until = np.full(n, np.datetime64("NaT", "D"))
-    mine = reviews
-    if "supersedes" in mine:
-        taken_back = pd.MultiIndex.from_frame(mine[["which", "supersedes"]].dropna())
-        mine = mine[~pd.MultiIndex.from_frame(mine[["which", "review_id"]]).isin(taken_back)]
-    last = mine.sort_values(["time", "review_id"]).drop_duplicates("which", keep="last")
-    last = last[last["verdict"] == "defer"]
-    at = last["which"].to_numpy(dtype=np.int64)
-    total = evidence.bits.sum(axis=1)
-    risen = np.zeros(len(last), dtype=np.bool_)
-    known = np.zeros(len(last), dtype=np.bool_)
-    for state, column in ((3, "bits_damaged"), (2, "bits_supply_fault")):
-        if column in last:
-            before = last[column].to_numpy(dtype=np.float64, na_value=np.nan)
-            known |= ~np.isnan(before)
-            risen |= total[at, state] >= before + policy.guard.deferred.rise_bits
-    levels = evidence.row[at][:, : len(LEVELS)]
-    began = pd.to_datetime(evidence.deviations["onset_date"]).to_numpy().astype("datetime64[D]")
-    began = np.r_[began, np.datetime64("NaT", "D")]
-    later = (began[levels] > times(last["time"]).astype("datetime64[D]")[:, None]).any(axis=1)
-    risen |= ~known & later
-    until[at[~risen]] = pd.to_datetime(last["defer_until"]).to_numpy().astype("datetime64[D]")[~risen]
-    return until

@@ -14,7 +14,7 @@ import pandas as pd
 
 from condlube.advisory import guards
 from condlube.advisory.cost import cheapest, grease_pays
-from condlube.advisory.guard_codes import TAKES
+from condlube.advisory.guard_codes import ASKED, TAKES
 from condlube.advisory.guards import FACTS
 from condlube.assessment import kernel
 from condlube.assessment.evidence import QUIET_DB
@@ -81,7 +81,7 @@ class Facts:
         """The guards that apply, with those asked again whose parameters differ or that hang on the costs."""
         applied = self.applied[at]
         code = {name: k for k, name in enumerate(TAKES)}
-        put_off = applied[:, code["deferred"]] & ~applied[:, code["absolute_limit"]]
+        put_off = applied[:, [code[name] for name in ASKED]].any(axis=1) & ~applied[:, code["absolute_limit"]]
         nights, cap = dict(zip(_SENSITIVE, self.facts[at].T, strict=False)), self.facts[at, _CAP]
         known = ~np.isnan(self.facts[at, _INVERTER]) & ~put_off
         if own.guard.early_rise != base.guard.early_rise:

@@ -115,6 +115,8 @@ GUARDS = {
     "not_dryness": "a clear rise, and too little says dryness to grease on it: look first",
     "data_lost": "every lubrication-sensitive signal is lost: no greasing before the interval ends",
     "deferred": "deferred by an analyst",
+    "asked_grease": "an analyst asks for it",
+    "asked_inspect": "an analyst asks for it",
 }
 
 # What a guard of several kinds says of each.

@@ -332,6 +332,7 @@ class Deferred:
     """Section ``[guard.deferred]``."""
 
     rise_bits: NotNegative
+    change_days: Days
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,8 @@ def test_case(case, scene, register_of, policy):
         for event in case.get("events", [])
     ]
     reviews = [
-        {"verdict": r["verdict"], "time": moment(r["days_ago"]), "defer_until": date.fromisoformat(r["until"])}
+        {"verdict": r["verdict"], "time": moment(r["days_ago"]), "call": r.get("call"),
+         "defer_until": date.fromisoformat(r["until"]) if "until" in r else None}
         for r in case.get("reviews", [])
     ]
     bearing = case.get("bearing", {})
