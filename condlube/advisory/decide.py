@@ -129,7 +129,7 @@ def _decide(
     reviews: pd.DataFrame, policy: Policy,
 ) -> Part:  # fmt: skip
     bearings, night = nights.bearings, nights.night
-    found = records(nights, policy)
+    found = records(nights, deviations, policy)
     limits = grease_limits(bearings, greases, life["last_grease"].to_numpy(dtype=object))
     evidence = gather(nights, deviations, found, limits, policy)
     made, codes = context(life, nights, greases, found, evidence, policy)
@@ -154,12 +154,12 @@ def _decide(
         "night": night.astype(object),
         "bearing_id": bearings["bearing_id"],
         "call": actions[call],
-        "second_action": story.second_action(call, basis, look, odds, dearer, evidence, s, left, policy),
+        "second_action": story.second_action(call, basis, look, prior, odds, dearer, evidence, s, applied, policy),
         "look_at": story.supply_first(call, look, bearings),
         "basis": basis,
         "guards": _codes(applied),
         "cost_call": actions[cost_call],
-        "reason": story.reason(call, basis, state, source, evidence, applied, s, policy),
+        "reason": story.reason(call, basis, odds, state, source, evidence, applied, s, policy),
         **{f"p_{word}": odds[:, k] for k, word in enumerate(STATES)},
         **{f"prior_{word}": prior[:, k] for k, word in enumerate(STATES)},
         **{f"cost_{word}": cost[:, k] for k, word in enumerate(ACTIONS)},

@@ -35,7 +35,9 @@ ELECTRICAL = (("5.4.2", "5.4.3"), ("VIB", "NOI"))
 class Job:
     """One line of work.
 
-    ``kind`` is grease, check_supply (automatic supply: lubricator, level, line), inspect, replace (sealed) or none.
+    ``kind`` is grease, check_supply (automatic supply: lubricator, level, line), inspect, replace (a sealed bearing
+    that is to be looked at itself: what is found there is not cured by grease) or none. ``strokes`` is None without a
+    calibrated gun, and where one stroke of it is too much.
     ``shots`` is 0 where the dose is given at once; else so many equal shots while listening, ``wait_min`` apart, going
     on only while the level falls. ``by_line`` tells that the dose goes through a remote line. ``ceiling_g`` is not to
     be passed in one visit. ``look_for`` names what is looked for at ``look_at``; ``classes`` and ``modes`` would
@@ -47,6 +49,7 @@ class Job:
     grease_id: str | None
     grease_g: float | None
     strokes: int | None
+    gun_g_per_stroke: float | None
     ceiling_g: float | None
     shots: int
     wait_min: float
@@ -87,10 +90,11 @@ def job(decision: Row, bearing: Row, evidence: Sequence[Row], dose: Dose) -> Job
     if look_at == "bearing" and any(row["source"] == "electrical" for row in evidence):
         classes, modes = ELECTRICAL
     return Job(
-        kind=_kind(call, automatic, bearing),
+        kind=_kind(call, automatic, look_at, bearing),
         grease_id=decision["grease_id"] if grams else None,
         grease_g=grams,
         strokes=decision["strokes"] if grams and not automatic else None,
+        gun_g_per_stroke=bearing["gun_g_per_stroke"],
         ceiling_g=grams * dose.ceiling_ratio if grams else None,
         shots=dose.shots if greases and listens else 0,
         wait_min=dose.shot_wait_min,
@@ -122,9 +126,9 @@ def listening(decision: Row, evidence: Sequence[Row], dose: Dose) -> bool:
     return heard and not limited and (decision["call"] == "grease" or dry_enough)
 
 
-def _kind(call: str, automatic: bool, bearing: Row) -> str:
+def _kind(call: str, automatic: bool, look_at: str, bearing: Row) -> str:
     if call == "grease":
         return "check_supply" if automatic else "grease"
     if call == "inspect":
-        return "replace" if bearing["seal"] == "sealed" else "inspect"
+        return "replace" if bearing["seal"] == "sealed" and look_at == "bearing" else "inspect"
     return "none"

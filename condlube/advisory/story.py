@@ -72,14 +72,15 @@ def look_at(call: IntArray, made: Words, state: IntArray, s: Situation) -> Words
 
 
 def supply_first(call: IntArray, look: Words, bearings: pd.DataFrame) -> Words:
-    """The same, where a greasing falls to an automatic supply: look at lubricator, level and line."""
+    """The same, where a greasing or a doubted record falls to an automatic supply: look at lubricator, level and
+    line."""
     automatic = bearings["supply"].isin(AUTOMATIC_SUPPLIES).to_numpy()
-    return np.where((call == GREASE) & automatic, "supply", look)
+    return np.where(((call == GREASE) | (look == "records")) & automatic, "supply", look)
 
 
 def second_action(
-    call: IntArray, basis: Words, look: Words, posterior: FloatArray, dearer: FloatArray, evidence: Evidence,
-    s: Situation, left: BoolArray, policy: Policy,
+    call: IntArray, basis: Words, look: Words, prior: FloatArray, posterior: FloatArray, dearer: FloatArray,
+    evidence: Evidence, s: Situation, applied: BoolArray, policy: Policy,
 ) -> Words:  # fmt: skip
     """A second thing to do where two things are true; empty otherwise.
 
@@ -88,10 +89,13 @@ def second_action(
     the machine stands. look: warm for no known reason. replace: past the life of grease that cannot be renewed.
 
     ``dearer`` [bearings, states] is what greasing costs more than holding. Greasing is due where it is the cheaper of
-    the two, machine and instrument left aside.
+    the two, machine and instrument left aside, or where the interval may not be extended further. What an instrument
+    says that is to be looked at does not count: there time alone tells.
     """
-    grease_left = left[:, GREASE] | s.stopped
-    due = grease_left & ((posterior * dearer)[:, : STATES.index("machine_fault")].sum(axis=1) <= 0)
+    odds = np.where((look == "instrument")[:, None], prior, posterior)
+    due = (odds * dearer)[:, : STATES.index("machine_fault")].sum(axis=1) <= 0
+    due |= applied[:, guards.CODES.index("extension_cap")]
+    due &= guards.allowed(applied)[:, GREASE] | s.stopped
     made = np.full(len(call), "", dtype=object)
     warm = evidence.value("temperature") >= policy.guard.unsettled.unexplained_k
     hold = policy.cost.hold
@@ -110,8 +114,8 @@ def second_action(
 
 
 def reason(
-    call: IntArray, made: Words, state: IntArray, source: Words, evidence: Evidence, applied: BoolArray, s: Situation,
-    policy: Policy,
+    call: IntArray, made: Words, posterior: FloatArray, state: IntArray, source: Words, evidence: Evidence,
+    applied: BoolArray, s: Situation, policy: Policy,
 ) -> Words:  # fmt: skip
     """Reason code: the guard, with its kind where it has several; or the leading state and source; time, quiet,
     settling or running_in where nothing leads, or what makes a hold more than that. An absolute limit goes before
@@ -122,7 +126,8 @@ def reason(
     at_rest = np.where(quiet, "quiet", "time")
     warm = evidence.bits[:, SOURCES.index("temperature"), STATES.index("overfilled") - 1] > 0
     fresh = applied[:, guards.CODES.index("just_greased")]
-    settling = (call == HOLD) & warm & (state == STATES.index("overfilled"))
+    full = posterior[:, STATES.index("overfilled")]
+    settling = (call == HOLD) & warm & (full >= posterior[np.arange(len(state)), state])
     running_in = settling & ~s.greased & (s.days < policy.cost.hold.full_days)
     for code in reversed(TELLING):
         at_rest = np.where(applied[:, guards.CODES.index(code)], code, at_rest)
@@ -135,7 +140,8 @@ def reason(
         guarded = np.where(made == code, code + " " + getattr(s, name), guarded)
     guarded = np.where((made == "long_overdue") & s.not_greasable, "long_overdue sealed", guarded)
     coded = np.where(np.isin(made, ("cost", "time")), coded, guarded)
-    return np.where(applied[:, guards.CODES.index("absolute_limit")], "absolute_limit", coded)
+    limited = np.where(s.stopped, "absolute_limit stopped", "absolute_limit")
+    return np.where(applied[:, guards.CODES.index("absolute_limit")], limited, coded)
 
 
 def within_days(
@@ -162,6 +168,6 @@ def within_days(
     each = np.array([by_source.get(name, np.inf) for name in SOURCES])
     shortest = np.where(leads, each, np.inf).min(axis=1)
     days = np.where(np.isfinite(shortest), shortest, usual)
-    days = np.where(look == "supply", policy.due.supply_days, days)
+    days = np.where(look == "supply", np.minimum(policy.due.supply_days, days), days)
     days = np.array([by_guard.get(code, d) for code, d in zip(made, days, strict=True)], dtype=np.float64)
     return np.where(s.limit_passed, policy.due.urgent_days, days)

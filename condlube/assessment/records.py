@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from condlube.assessment.greasings import NEVER, TimeArray
+from condlube.assessment.greasings import NEVER, TimeArray, times
 from condlube.assessment.nights import Nights
 from condlube.assessment.sources import FINDINGS
 from condlube.lubrication.result import BoolArray
@@ -35,10 +35,11 @@ class Records:
     ever_damaged: BoolArray
 
 
-def records(nights: Nights, policy: Policy) -> Records:
+def records(nights: Nights, deviations: pd.DataFrame, policy: Policy) -> Records:
     """Read the findings. An event of a whole machine speaks of each of its bearings.
 
-    A finding speaks until an inspection without finding, a replacement, or its age, ends it.
+    A finding speaks until an inspection without finding, a replacement, or its age, ends it; a blocked path also until
+    a greasing to which the bearing answered and stayed down: grease arrives.
     """
     told, spell = nights.told, nights.spell
     kind, when = told["kind"].to_numpy(dtype=object), told["when"].to_numpy()
@@ -55,15 +56,24 @@ def records(nights: Nights, policy: Policy) -> Records:
     clean = last(inspection & is_none)
     inspected = last(inspection)
     cleared = np.fmax(replaced, clean)
+    arrived = _arrived(nights, deviations)
     oldest = nights.end - np.timedelta64(round(policy.prior.finding_days * 24), "h")
     found = np.full((len(spell), len(FINDINGS)), NEVER)
     for k, name in enumerate(BEARING_FINDINGS):
         at = last(finding == name)
-        found[:, k] = np.where((at > oldest) & ~(at <= cleared), at, NEVER)
+        ended = np.fmax(cleared, arrived) if name == "blocked_path" else cleared
+        found[:, k] = np.where((at > oldest) & ~(at <= ended), at, NEVER)
     damage = last(finding == "damage")
     last_found = np.fmax.reduce(found, axis=1)
     clean = np.where((last_found > clean) | (replaced > clean), NEVER, clean)
     return Records(found, clean, inspected, ~np.isnat(damage) & ~(damage <= replaced))
+
+
+def _arrived(nights: Nights, deviations: pd.DataFrame) -> TimeArray:
+    """When grease last arrived by the level that fell and stayed down, per row; NaT where nothing tells."""
+    held = deviations.loc[deviations["response"] == "held", ["bearing_id", "night", "response_to"]]
+    which = nights.find(held["bearing_id"], held["night"])
+    return latest(len(nights.end), which, times(held["response_to"]), (which >= 0) & held["response_to"].notna())
 
 
 def latest(n: int, which: np.ndarray, when: TimeArray, wanted: BoolArray) -> TimeArray:

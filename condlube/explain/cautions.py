@@ -15,13 +15,15 @@ GENERAL = (
     "Hot surfaces. A grease gun can inject through skin: keep hands clear of the coupler.",
 )
 URGENT = "An absolute limit is passed: do not approach to grease. Have the machine stopped by site procedure."
+URGENT_STOPPED = "An absolute limit was passed: keep the machine stopped by site procedure until it has been looked at."
 
 
 def cautions(bearing: Mapping[str, Any], decision: Mapping[str, Any]) -> list[str]:
     """Cautions for work on one bearing, the most urgent first."""
     found = []
-    if "absolute_limit" in (decision["guards"] or "").split():
-        found.append(URGENT)
+    codes = (decision["guards"] or "").split()
+    if "absolute_limit" in codes:
+        found.append(URGENT_STOPPED if "stopped" in codes else URGENT)
     access = bearing["fitting_access"]
     if bearing["seal"] == "sealed":
         found.append("Isolate and lock out before reaching in; there is no fitting.")

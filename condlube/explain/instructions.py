@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from condlube.explain.phrases import counted
 from condlube.schema.words import AUTOMATIC_SUPPLIES
 
 FORM = (
@@ -18,10 +19,12 @@ def how(bearing: Mapping[str, Any], decision: Mapping[str, Any], shots: int, wai
     """The way to give the dose: in so many ``shots`` while listening, ``wait_min`` apart, or at once where it is 0."""
     if bearing["supply"] in AUTOMATIC_SUPPLIES:
         return "Automatic supply: check lubricator, level and line; do not add by hand before that."
-    if decision["strokes"] is None:
-        amount = "Weigh the dose or calibrate the gun first: no strokes without a calibrated gun."
+    if decision["strokes"] is not None:
+        amount = f"{counted(decision['strokes'])} of the calibrated gun."
+    elif bearing["gun_g_per_stroke"]:
+        amount = "Weigh the dose: one stroke of the gun is too much."
     else:
-        amount = f"{decision['strokes']} strokes of the calibrated gun."
+        amount = "Weigh the dose or calibrate the gun first: no strokes without a calibrated gun."
     if shots:
         return (
             f"{amount} In {shots} shots while listening, {wait_min:g} min apart: go on only while the level falls; "

@@ -121,6 +121,8 @@ GUARDS = {
 
 # What a guard of several kinds says of each.
 GUARD_KINDS = {
+    "absolute_limit stopped": "an absolute limit was passed on its last running readings: not to be started before it "
+    "has been looked at",
     "grease_mismatch unknown": "nobody knows which grease is inside: find out before any is added",
     "grease_mismatch incompatible": "the grease inside and the one assigned do not mix: clean out first, or stay with "
     "the one inside",
@@ -171,6 +173,16 @@ def fixed(value: float, digits: int) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
+def grams(dose_g: float) -> str:
+    """A dose, with the digit that a small one needs."""
+    return f"{dose_g:.0f} g" if dose_g >= 10 else f"{dose_g:.1f} g"
+
+
+def counted(strokes: int) -> str:
+    """So many strokes."""
+    return f"{strokes} stroke{'' if strokes == 1 else 's'}"
+
+
 def level(source: str, deviation: float) -> str:
     """How far a signal stands from what is expected, in its trade unit."""
     name = SIGNALS[source]
@@ -189,7 +201,7 @@ def fact(row: Mapping[str, Any]) -> str:
     if source in SIGNALS:
         return level(source, value)
     if source.startswith("finding."):
-        return FINDINGS[source.removeprefix("finding.")]
+        return f"{FINDINGS[source.removeprefix('finding.')]} {_ago(row['observed'])}"
     if source == "growth":
         return f"risen by {value:.0f} times its day-to-day scatter within the last nights"
     if source == "collector_share":
@@ -205,6 +217,10 @@ def fact(row: Mapping[str, Any]) -> str:
     if source == "electrical":
         return "the pattern of electrical erosion: " + REASONS["pattern"]
     return f"{used(value)} used up"
+
+
+def _ago(days: float) -> str:
+    return "today" if days < 1 else f"{days:.0f} day{'' if days < 2 else 's'} ago"
 
 
 def used(x: float | None) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from condlube.advisory.change import Change
 from condlube.advisory.job import Job
-from condlube.explain.phrases import GUARDS, LOOK_FOR, SIGNALS, STATES, fixed, share
+from condlube.explain.phrases import GUARDS, LOOK_FOR, SIGNALS, STATES, counted, fixed, grams, share
 from condlube.explain.table import leading, source_name
 from condlube.schema.words import ACTIONS
 
@@ -26,7 +26,7 @@ def technician(job: Job) -> list[str]:
     if job.kind == "check_supply":
         return ["Check lubricator, grease level and line; note what was found."]
     if job.kind == "replace":
-        return [_look(job), "Sealed for life: plan the replacement; do not try to grease it."]
+        return [_look(job), "Sealed for life: do not try to grease it; what the look confirms, a replacement cures."]
     said = []
     if job.kind == "inspect":
         said.append(_look(job))
@@ -104,10 +104,12 @@ def _look(job: Job) -> str:
 def _dose(job: Job) -> str:
     if job.grease_g is None:
         return "the dose of the machine's manual."
-    strokes = f", {job.strokes} strokes of the calibrated gun" if job.strokes else "; weigh it, no calibrated gun"
+    why = "one stroke of the gun is too much" if job.gun_g_per_stroke else "no calibrated gun"
+    strokes = f", {counted(job.strokes)} of the calibrated gun" if job.strokes else f"; weigh it, {why}"
     line = ", with the remote line full of the same grease" if job.by_line else ""
-    grams = f"{job.grease_g:.0f} g" if job.grease_g >= 10 else f"{job.grease_g:.1f} g"
-    return f"{grams} of {job.grease_id or 'the grease that is in it'}{strokes}{line}; no more in one visit."
+    return (
+        f"{grams(job.grease_g)} of {job.grease_id or 'the grease that is in it'}{strokes}{line}; no more in one visit."
+    )
 
 
 def _day(value: date | datetime) -> str:

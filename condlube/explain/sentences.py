@@ -17,6 +17,7 @@ from condlube.explain.phrases import (
     STATES,
     TOWARDS,
     fact,
+    grams,
     used,
     why_not,
 )
@@ -88,8 +89,7 @@ def _act(decision: Row) -> str:
     if decision["call"] == "grease":
         if decision["look_at"] == "supply":
             return "Check lubricator, level and line"
-        grams = "" if decision["grease_g"] is None else f" {decision['grease_g']:.0f} g"
-        return f"Grease{grams}"
+        return "Grease" if decision["grease_g"] is None else f"Grease {grams(decision['grease_g'])}"
     if decision["call"] == "inspect":
         look = decision["look_at"]
         return f"Inspect the {look}" if look else "Inspect"
@@ -107,6 +107,8 @@ def _because(decision: Row, evidence: Sequence[Row]) -> str:
         said = _guarded(decision, evidence)
     else:
         said = _pointed(decision, evidence)
+    if over := [fact(row) for row in evidence if row["source"] == "temperature_limit" and _most(row) > 0]:
+        said += "" if over[0] in said else f"; {over[0]}"
     fallen = [fact(row) for row in evidence if row["reason"] == STATE_UNCLEAR and row["source"] in SIGNALS]
     ask = [text for text in fallen if text not in said]
     return f"{said}; {_list(ask)}: does the machine run as usual, does the sensor sit?" if ask else f"{said}."
@@ -168,7 +170,10 @@ def _pointed(decision: Row, evidence: Sequence[Row]) -> str:
     if decision["call"] == "grease":
         return ", ".join([*said, f"{used(decision['x'])} used up"])
     if decision["call"] == "hold":
+        said += [fact(r) for r in evidence if r["source"] == "response" and r["reason"] == "held"]
         return ", ".join([*said, "not enough to act on"])
+    if row is not None and row["source"] == "finding.damage":
+        return ", ".join([*said, "and no replacement is on record since"])
     return ", ".join(said) + ": points to " + ", or to ".join(TOWARDS[name] for name in _suspected(decision, state))
 
 

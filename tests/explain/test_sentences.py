@@ -48,10 +48,37 @@ def test_a_finding_names_the_rise_beside_it():
     rows = [
         row("ultrasound", 8.5, supply_fault=4.0),
         row("onset", reason="gradual", supply_fault=0.5),
-        row("finding.blocked_path", reason="recorded", supply_fault=8.0),
+        row("finding.blocked_path", reason="recorded", supply_fault=8.0) | {"observed": 9.0},
     ]
     said = sentence(told, rows)
-    assert "the grease path was found blocked, ultrasound 8.5 dB over expected, the rise came gradually" in said
+    assert (
+        "the grease path was found blocked 9 days ago, ultrasound 8.5 dB over expected, the rise came gradually" in said
+    )
+
+
+def test_damage_that_was_found_is_not_said_to_point_to_damage():
+    told = decision("inspect", "damaged finding.damage", look_at="bearing", p_damaged=0.97)
+    found = row("finding.damage", reason="recorded", damaged=7.0)
+    said = "Inspect the bearing: bearing damage was found {}, and no replacement is on record since."
+    for days, ago in ((0.0, "today"), (1.0, "1 day ago"), (12.0, "12 days ago")):
+        assert sentence(told, [found | {"observed": days}]) == said.format(ago)
+
+
+def test_a_passed_alarm_is_told_whatever_the_reason():
+    over = row("temperature_limit", 1.0, reason="alarm", damaged=2.0) | {"observed": 92.0, "expected": 90.0}
+    said = sentence(decision("hold", "settling"), [row("temperature", 16.0, overfilled=4.0), over])
+    assert said.endswith("normal for a day or two; housing at 92 °C, limit 90 °C.")
+
+
+def test_a_limit_passed_before_the_machine_was_stopped_does_not_ask_to_stop_it():
+    over = row("zone", 3.0, reason="D", machine_fault=4.0) | {"observed": 6.0, "expected": 4.5}
+    said = sentence(decision("inspect", "absolute_limit stopped", look_at="machine"), [over])
+    assert "not to be started" in said
+    assert "stop the machine" not in said
+
+
+def test_a_small_dose_keeps_its_digit():
+    assert sentence(decision("grease", "time", grease_g=1.93), []).startswith("Grease 1.9 g")
 
 
 def test_what_a_lost_signal_is_called_by_name():

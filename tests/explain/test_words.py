@@ -14,7 +14,7 @@ from condlube.advisory.story import GUARD_LOOK_AT, LOOK_AT
 from condlube.assessment import priors
 from condlube.assessment.sources import FINDINGS, LEVELS, SOURCES
 from condlube.explain import phrases
-from condlube.explain.cautions import GENERAL, URGENT, cautions
+from condlube.explain.cautions import GENERAL, URGENT, URGENT_STOPPED, cautions
 from condlube.explain.instructions import how
 from condlube.explain.phrases import fact, why_not
 from condlube.explain.sentences import second, sentence, standing
@@ -35,7 +35,7 @@ def test_every_guard_state_and_thing_to_look_at_has_words():
 
 def test_every_finding_is_told():
     for source in FINDINGS:
-        assert fact({"source": source, "deviation": 0.0, "reason": "recorded"})
+        assert fact({"source": source, "deviation": 0.0, "reason": "recorded", "observed": 3.0})
         assert source_name(source).startswith("found: ")
     assert all(source_name(source) for source in (*SOURCES, "prior"))
 
@@ -109,12 +109,14 @@ def bearing(**changes):
         "fitting_access": "running",
         "hazardous_area": False,
         "relief": "plug",
+        "gun_g_per_stroke": None,
         **changes,
     }
 
 
 def test_cautions_of_the_job_at_hand():
     assert cautions(bearing(), decision(guards="absolute_limit"))[0] == URGENT
+    assert cautions(bearing(), decision(guards="absolute_limit stopped"))[0] == URGENT_STOPPED
     assert any("lock out" in line for line in cautions(bearing(fitting_access="stopped"), decision()))
     assert any("work permit" in line for line in cautions(bearing(hazardous_area=True), decision()))
     assert any("Open the outlet plug" in line for line in cautions(bearing(), decision()))
@@ -124,5 +126,7 @@ def test_cautions_of_the_job_at_hand():
 
 def test_no_strokes_without_a_calibrated_gun_and_no_hand_on_an_automatic_supply():
     assert "calibrate the gun" in how(bearing(), decision(strokes=None), 0, 1.0)
+    assert "one stroke of the gun is too much" in how(bearing(gun_g_per_stroke=2.2), decision(strokes=None), 0, 1.0)
+    assert how(bearing(), decision(strokes=1), 0, 1.0).startswith("1 stroke of")
     assert "In 3 shots while listening, 1 min apart" in how(bearing(), decision(), 3, 1.0)
     assert how(bearing(supply="single_point_lubricator"), decision(), 3, 1.0).startswith("Automatic supply")
