@@ -76,24 +76,27 @@ def _judge(block: Block, dialect: Dialect, fields: int) -> np.ndarray:
     """
     data = np.frombuffer(block.data, np.uint8)
     begin = data[block.starts[:-1]]
-    reason = np.zeros(len(begin), np.int64)
-    found = np.diff(np.searchsorted(_places(data, dialect.delimiter), block.starts)) + 1
-    if dialect.quote and len(quotes := _places(data, dialect.quote)):
+    reason = np.zeros(len(begin), np.int8)
+    found = np.diff(np.searchsorted(_places(block, dialect.delimiter), block.starts)) + 1
+    if dialect.quote and len(quotes := _places(block, dialect.quote)):
         quoted = _lines_of(block, quotes)
         regular, found[quoted] = _quoted(block.lines.take(pa.array(quoted)), dialect)
         reason[quoted[~regular]] = CODE["quoting"]
     reason[(reason == 0) & (found != fields)] = CODE["field_count"]
-    returns = _places(data, "\r")
+    returns = _places(block, "\r")
     lone = returns[data[np.minimum(returns + 1, len(data) - 1)] != ord("\n")]
-    reason[_lines_of(block, np.concatenate([_places(data, "\0"), lone]))] = CODE["control_character"]
+    reason[_lines_of(block, np.concatenate([_places(block, "\0"), lone]))] = CODE["control_character"]
     white = np.flatnonzero(np.isin(begin, np.frombuffer(b" \t\r\n", np.uint8)))
     blank = pc.match_substring_regex(block.lines.take(pa.array(white)), "^[ \\t]*\\r?\\n?$")
     reason[white[blank.to_numpy(zero_copy_only=False)]] = -1
     return reason
 
 
-def _places(data: np.ndarray, character: str) -> np.ndarray:
-    return np.flatnonzero(data == ord(character))
+def _places(block: Block, character: str) -> np.ndarray:
+    """Where the data hold this byte; that they do not is told much faster than by comparing each."""
+    if character.encode() not in block.data:
+        return np.empty(0, np.int64)
+    return np.flatnonzero(np.frombuffer(block.data, np.uint8) == ord(character))
 
 
 def _lines_of(block: Block, places: np.ndarray) -> np.ndarray:
@@ -137,7 +140,7 @@ def _read_as(data: bytes | pa.Buffer, dialect: Dialect, types: Types) -> pa.Tabl
     wanted = {name: t for name, t in zip(names, types, strict=True) if t is not None}
     return csv.read_csv(
         pa.BufferReader(data),
-        csv.ReadOptions(column_names=names, block_size=1 << 20 if len(types) < 5000 else len(data)),
+        csv.ReadOptions(column_names=names, block_size=max(1 << 20, len(types) << 11)),
         csv.ParseOptions(delimiter=dialect.delimiter, quote_char=dialect.quote or False),
         csv.ConvertOptions(
             column_types=wanted, include_columns=list(wanted), null_values=[""], decimal_point=dialect.decimal

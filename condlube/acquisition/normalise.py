@@ -68,7 +68,7 @@ class Normaliser:
             return values if kept is None else values[kept]
 
         time, local, missing, twice = self._utc(pick(rows.times.us), pick(rows.times.zoned))
-        found = np.zeros(len(time), np.int64)
+        found = np.zeros(len(time), np.int8)
         _note(found, missing, "missing_hour")
         _note(found, time < self._earliest_us, "too_old")
         _note(found, time > self.latest_us, "future")

@@ -72,7 +72,7 @@ def values(column: pa.ChunkedArray, source: SourceDefinition, encoding: str) -> 
     """Numbers of a column (NaN where there is none) and the code of what is wrong with each, 0 if nothing."""
     form = source.format
     value = to_float(column, form.decimal, form.thousands, encoding)
-    problem = np.zeros(len(value), np.int64)
+    problem = np.zeros(len(value), np.int8)
     bad = np.flatnonzero(np.isnan(value))
     if len(bad) and pa.types.is_floating(column.type):
         problem[bad] = CODE["value_empty"]
@@ -80,7 +80,7 @@ def values(column: pa.ChunkedArray, source: SourceDefinition, encoding: str) -> 
         coded = column.combine_chunks().take(pa.array(bad)).fill_null(b"").dictionary_encode()
         words = pc.utf8_trim_whitespace(strings(coded.dictionary, encoding)).to_pylist()
         codes = [_of_text(word.casefold(), source.no_data) for word in words]
-        problem[bad] = np.array(codes, np.int64)[coded.indices.to_numpy()]
+        problem[bad] = np.array(codes, np.int8)[coded.indices.to_numpy()]
     return value, problem
 
 

@@ -57,7 +57,7 @@ class Columns:
             column = pa.chunked_array([_joined(cells.columns[at["date"]], column)])
         form = self.source.format
         times = to_times(column, form.time_format, form.decimal, self.encoding)
-        problem = np.zeros(len(times.us), np.int64)
+        problem = np.zeros(len(times.us), np.int8)
         bad = np.flatnonzero(~times.readable)
         if len(bad):
             text = column.take(pa.array(bad))

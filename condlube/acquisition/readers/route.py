@@ -48,7 +48,7 @@ class Route:
         height = len(cells.line)
         times, time_problem = self._columns.times(cells, self._at)
         self._columns.mark_header(block, cells, time_problem)
-        value, problem = np.empty((len(self._suffixes), height)), np.zeros((len(self._suffixes), height), np.int64)
+        value, problem = np.empty((len(self._suffixes), height)), np.zeros((len(self._suffixes), height), np.int8)
         for k, place in enumerate(self._suffixes):
             value[k], problem[k] = values(cells.columns[place], self._source, self.encoding)
         several = len(self._suffixes) > 1

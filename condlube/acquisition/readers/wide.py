@@ -51,16 +51,18 @@ class Wide:
         self._columns.mark_header(block, cells, time_problem)
         self._refuse_other_header(block, cells.line[time_problem == CODE["time_unreadable"]])
         shape = (len(self._cells), len(cells.line))
-        value, problem = np.empty(shape), np.zeros(shape, np.int64)
+        value, problem = np.empty(shape), np.empty(shape, np.int8)
         for k, column in enumerate(self._cells):
             value[k], problem[k] = values(cells.columns[column], self._source, self.encoding)
-        filled = np.flatnonzero(problem != CODE["value_empty"])
-        tag, row = np.divmod(filled, max(shape[1], 1))
+        is_filled = problem != CODE["value_empty"]
+        filled = np.flatnonzero(is_filled)
+        tag = np.repeat(np.arange(shape[0], dtype=np.int32), is_filled.sum(axis=1))
+        row = filled - tag * np.int64(shape[1])
         quality = self._qualities(cells, shape).ravel()[filled]
         return Rows(
             block=block,
             line=cells.line[row],
-            tag=pa.DictionaryArray.from_arrays(tag.astype(np.int32), self._tags),
+            tag=pa.DictionaryArray.from_arrays(tag, self._tags),
             times=times.take(row),
             value=value.ravel()[filled],
             quality=quality,
