@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pyarrow.compute as pc
@@ -26,6 +26,11 @@ def standing_matters(sight: Sight, bearing_ids: Collection[str]) -> dict[str, Ma
     reviews = snapshot.ledger_rows("reviews", {"bearing_id": named}) if named else []
     told = stated(found, sight.night, events, reviews, _shared(sight), sight.register.site.zone)
     return {name: matter for matter in told for name in matter.bearing_ids}
+
+
+def first_nights(sight: Sight, bearing_ids: Collection[str]) -> dict[str, date]:
+    """First night of the matter that stands tonight on each of the bearings, each for itself."""
+    return {m.bearing_ids[0]: m.first for m in _nights(sight, bearing_ids) if m.last == sight.night}
 
 
 def _nights(sight: Sight, bearing_ids: Collection[str]) -> list[Matter]:

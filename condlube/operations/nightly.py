@@ -16,7 +16,7 @@ from condlube.operations.desk import Desk
 from condlube.operations.events_file import take_events
 from condlube.operations.ingest import ingest
 from condlube.operations.ingest_report import FileReport, IngestReport
-from condlube.operations.matters import standing_matters
+from condlube.operations.matters import first_nights, standing_matters
 from condlube.operations.morning import Morning, summary, write_morning
 from condlube.operations.night import run_night
 from condlube.operations.queue import flagged_in
@@ -86,17 +86,16 @@ def nightly(
     definition = checked.definition
     plant = Plant.of(checked.register)
     store = Store.open(definition.store, definition.ledger)
-    mornings = []
+    desk, mornings = Desk(path), []
     with store.writer() as writer:
         ingested = ingest(definition, checked.register, writer, now, on_file)
         events, doubtful = take_events(writer, checked, now)
         for night in nights or [night_of(now, checked.register.site.zone)]:
             run = run_night(writer, checked, plant, night, now, force)
-            morning = write_morning(writer.snapshot(), checked, run, ingested)
+            sight = desk.sight(night)
+            morning = write_morning(writer.snapshot(), checked, run, ingested, first_nights(sight, flagged_in(sight)))
             on_night(morning)
             mornings.append(morning)
-        desk, last = Desk(path), mornings[-1].run.night
-        write_report(desk, last)
-    sight = desk.sight(last)
+        write_report(desk, mornings[-1].run.night)
     matters = standing_matters(sight, flagged_in(sight))
     return Nightly(checked, ingested, events, tuple(map(str, doubtful)), tuple(mornings), matters)

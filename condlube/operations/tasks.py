@@ -16,16 +16,18 @@ from condlube.schema.words import AUTOMATIC_SUPPLIES
 _PLACE = ("route", "area", "machine_id", "position", "bearing_id")
 _DOSE = ("grease_id", "grease_g", "strokes", "shots")
 _WHY = ("how", "why", "also", "permit", "cautions")
-WORK_COLUMNS = (*_PLACE, "criticality", "task", "by", *_DOSE, *_WHY, *FORM)
+WORK_COLUMNS = (*_PLACE, "criticality", "task", "since", "by", *_DOSE, *_WHY, *FORM)
 INSPECTION_COLUMNS = (
-    *_PLACE, "criticality", "by", "look_at", "look_for", *_DOSE, *_WHY, "done_by", "done_at", "finding", "failure_mode",
-    "level", "note",
+    *_PLACE, "criticality", "since", "by", "look_at", "look_for", *_DOSE, *_WHY, "done_by", "done_at", "finding",
+    "failure_mode", "level", "note",
 )  # fmt: skip
 GREASE, FALLS_DUE = "grease", "falls due: look at the calls again by then"
 CHECK_SUPPLY = "check lubricator, level and line"
 
 Rows = Mapping[str, dict[str, Any]]
 Evidence = Mapping[str, list[dict[str, Any]]]
+Since = Mapping[str, date]
+"""First night of the matter that stands, by bearing: with place and task the key of a work order that lasts."""
 
 
 def act_by(decision: Mapping[str, Any]) -> date | None:
@@ -36,29 +38,37 @@ def act_by(decision: Mapping[str, Any]) -> date | None:
     return late or due
 
 
+def is_work(decision: Mapping[str, Any], last: date) -> bool:
+    """Whether there is something to grease, or a greasing falls due up to ``last``."""
+    due = decision["due_date"] is not None and decision["due_date"] <= last
+    return decision["call"] == "grease" or (decision["call"] == "hold" and due and decision["grease_g"] is not None)
+
+
 def work(
-    decisions: Rows, evidence: Evidence, bearings: Rows, night: date, horizon_days: int, policy: Policy
+    decisions: Rows, evidence: Evidence, bearings: Rows, night: date, horizon_days: int, policy: Policy, since: Since
 ) -> list[dict[str, Any]]:
     """Grease calls, and holds that fall due within the horizon, by route and place."""
     last = night + timedelta(days=horizon_days)
     made = []
     for name, decision in decisions.items():
-        due = decision["due_date"] is not None and decision["due_date"] <= last
-        if decision["call"] == "grease" or (decision["call"] == "hold" and due and decision["grease_g"] is not None):
+        if is_work(decision, last):
             row = _row(bearings[name], decision, evidence[name], policy)
             automatic = bearings[name]["supply"] in AUTOMATIC_SUPPLIES
             task = FALLS_DUE if decision["call"] == "hold" else CHECK_SUPPLY if automatic else GREASE
-            made.append({**row, "task": task})
+            made.append({**row, "task": task, "since": since.get(name)})
     return by_place(made)
 
 
-def inspections(decisions: Rows, evidence: Evidence, bearings: Rows, policy: Policy) -> list[dict[str, Any]]:
+def inspections(
+    decisions: Rows, evidence: Evidence, bearings: Rows, policy: Policy, since: Since
+) -> list[dict[str, Any]]:
     """Inspections, by route and place; with the dose where greasing is due as well."""
     return by_place(
         {
             **_row(bearings[name], decision, evidence[name], policy),
             "look_at": decision["look_at"],
             "look_for": look_for(decision),
+            "since": since.get(name),
         }
         for name, decision in decisions.items()
         if decision["call"] == "inspect"

@@ -10,9 +10,11 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from condlube.operations.desk import Desk, Sight, evidence_of
+from condlube.operations.desk import Desk, Row, Sight, evidence_of
 from condlube.operations.files import json_text
-from condlube.operations.tasks import inspections, work
+from condlube.operations.matters import first_nights
+from condlube.operations.queue import flagged_in
+from condlube.operations.tasks import inspections, is_work, work
 
 
 @dataclass(frozen=True)
@@ -58,18 +60,28 @@ def worklist(site: Path, night: date | None = None) -> WorkList:
     return WorkList(sight.register.site.name, sight.night, tasks(desk, sight)[0])
 
 
-def tasks(desk: Desk, sight: Sight) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Greasings, with what falls due within the site's horizon, and inspections."""
-    horizon = desk.definition.horizon_days
-    last = sight.night + timedelta(days=horizon)
-    decided = {
-        b: row
-        for b, row in sight.decisions.items()
-        if row["call"] in ("grease", "inspect") or (row["call"] and row["due_date"] and row["due_date"] <= last)
-    }
+def tasks(desk: Desk, sight: Sight, route: str = "") -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Greasings, with what falls due within the site's horizon, and inspections; of one route where one is named."""
+    decided = {b: row for b, row in _to_do(desk, sight).items() if route in ("", route_of(sight.bearings[b]))}
     evidence = evidence_of(sight, decided)
-    policy = desk.policy(sight.run["policy_digest"])
+    policy, horizon = desk.policy(sight.run["policy_digest"]), desk.definition.horizon_days
+    since = first_nights(sight, flagged_in(sight))
     return (
-        work(decided, evidence, sight.bearings, sight.night, horizon, policy),
-        inspections(decided, evidence, sight.bearings, policy),
+        work(decided, evidence, sight.bearings, sight.night, horizon, policy, since),
+        inspections(decided, evidence, sight.bearings, policy, since),
     )
+
+
+def routes(desk: Desk, sight: Sight) -> list[str]:
+    """Routes on which there is something to do."""
+    return sorted({route_of(sight.bearings[b]) for b in _to_do(desk, sight)})
+
+
+def route_of(row: Row) -> str:
+    """Route of a bearing or a task; a hyphen where it is on none."""
+    return str(row["route"] or "-")
+
+
+def _to_do(desk: Desk, sight: Sight) -> dict[str, Row]:
+    last = sight.night + timedelta(days=desk.definition.horizon_days)
+    return {b: row for b, row in sight.decisions.items() if row["call"] == "inspect" or is_work(row, last)}

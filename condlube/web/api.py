@@ -119,9 +119,9 @@ def router(frame: Frame) -> APIRouter:
         return answer(evidence_of(sight, [id])[id])
 
     @made.get("/worklist")
-    def get_worklist(session: Known, night: Night = None) -> Response:
-        """Greasings and inspections of the night, by route."""
-        jobs, looks = tasks(frame.desk, frame.desk.sight(night))
+    def get_worklist(session: Known, night: Night = None, route: str = "") -> Response:
+        """Greasings and inspections of the night, by route; of one route where one is named."""
+        jobs, looks = tasks(frame.desk, frame.desk.sight(night), route)
         return answer({"grease": jobs, "inspect": looks})
 
     @made.get("/fleet")

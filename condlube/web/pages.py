@@ -23,7 +23,7 @@ from condlube.operations.queue import FLAGGED, Filters, queue, queue_lines
 from condlube.operations.reviews import REASONS
 from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS
 from condlube.operations.trial import trial as try_policy
-from condlube.operations.worklist import tasks
+from condlube.operations.worklist import route_of, routes, tasks
 from condlube.schema import words
 from condlube.web.charts import Mark
 from condlube.web.frame import Frame
@@ -60,21 +60,18 @@ def router(frame: Frame) -> APIRouter:
     @made.get("/worklist")
     def show_worklist(request: Request, session: Known, night: Night = None, route: str = "") -> Response:
         sight = frame.desk.sight(night)
-        jobs, looks = tasks(frame.desk, sight)
-        routes = sorted({str(row["route"] or "-") for row in [*jobs, *looks]})
-        by_route = [
-            (name, [r for r in jobs if (r["route"] or "-") == name], [r for r in looks if (r["route"] or "-") == name])
-            for name in routes if route in ("", name)
-        ]  # fmt: skip
-        return frame.show(request, session, "worklist.html", sight, routes=routes, by_route=by_route, route=route,
-                          general=GENERAL)  # fmt: skip
+        known, shown = routes(frame.desk, sight), defaultdict[str, tuple[list[Row], list[Row]]](lambda: ([], []))
+        for kind, rows in enumerate(tasks(frame.desk, sight, route)):
+            for row in rows:
+                shown[route_of(row)][kind].append(row)
+        return frame.show(request, session, "worklist.html", sight, routes=known, route=route, general=GENERAL,
+                          by_route=[(name, *shown[name]) for name in known if name in shown])  # fmt: skip
 
     @made.get("/worklist.csv")
     def export_worklist(session: Known, night: Night = None, route: str = "", kind: str = "grease") -> Response:
         sight = frame.desk.sight(night)
-        jobs, looks = tasks(frame.desk, sight)
-        chosen, columns = (looks, INSPECTION_COLUMNS) if kind == "inspect" else (jobs, WORK_COLUMNS)
-        text = csv_text(columns, [row for row in chosen if route in ("", row["route"] or "-")])
+        jobs, looks = tasks(frame.desk, sight, route)
+        text = csv_text(INSPECTION_COLUMNS, looks) if kind == "inspect" else csv_text(WORK_COLUMNS, jobs)
         name = f"{'inspections' if kind == 'inspect' else 'worklist'}-{sight.night}.csv"
         headers = {"Content-Disposition": f'attachment; filename="{name}"'}
         return Response("\ufeff" + text, media_type="text/csv; charset=utf-8", headers=headers)

@@ -99,6 +99,42 @@ def test_keyboard_alone_reaches_the_bearing(page):
     page.wait_for_url("**/bearing?id=" + DRY)
 
 
+def focused(page):
+    return page.evaluate("document.activeElement.textContent")
+
+
+def test_rows_are_walked_ticked_and_agreed_with_by_keys(page):
+    page.goto("/queue?text=M")
+    rows = page.locator("table.queue .who > a")
+    names = rows.all_inner_texts()
+    assert len(names) >= 3
+    assert page.locator(".keys").is_visible()
+    page.keyboard.press("ArrowDown")
+    assert focused(page) not in names, "keys are heard only with the focus on a row"
+    page.get_by_role("link", name="Skip to the rows").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("ArrowDown")
+    assert focused(page) == names[0]
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Space")
+    assert focused(page) == names[1]
+    assert page.get_by_label(f"Agree on {names[1]}").is_checked()
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowUp")
+    assert focused(page) == names[0]
+    page.keyboard.press("End")
+    assert focused(page) == names[-1]
+    page.get_by_label("Your name").fill("Key")
+    page.get_by_role("link", name=names[0], exact=True).focus()
+    page.keyboard.press("Control+Enter")
+    page.wait_for_url("**done=1**")
+    assert page.get_by_role("status").inner_text() == "1 verdict recorded."
+    assert "Key" in page.locator("table.queue tr", has=page.get_by_role("link", name=names[1], exact=True)).inner_text()
+    page.get_by_role("link", name=names[0], exact=True).focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"**/bearing?id={names[0]}")
+
+
 def test_trends_zoom_under_the_strict_policy(page):
     page.goto(f"/bearing?id={DRY}")
     page.get_by_role("button", name="Zoom and read out").click()

@@ -69,7 +69,7 @@ def test_no_dose_by_hand_beside_an_automatic_supply(small_site, supply, grams):
     bearing = sight.bearings["M1-DE"] | {"supply": supply}
     decision = sight.decisions["M1-DE"] | {"call": "grease", "second_action": "", "look_at": "", "grease_g": 32.5}
     policy = desk.policy(sight.run["policy_digest"])
-    (row,) = work({"M1-DE": decision}, {"M1-DE": []}, {"M1-DE": bearing}, sight.night, 7, policy)
+    (row,) = work({"M1-DE": decision}, {"M1-DE": []}, {"M1-DE": bearing}, sight.night, 7, policy, {})
     assert row["grease_g"] == grams
     assert (row["strokes"] is None) == (grams is None)
 

@@ -12,8 +12,10 @@ from review_site import DRY, FORMULA, HOSTILE, LAST, OVERDUE, SCRIPT, fixed_cloc
 from small_site import NOW
 from starlette.testclient import TestClient
 
-from condlube.operations.desk import Desk
+from condlube.operations import worklist
+from condlube.operations.desk import Desk, evidence_of
 from condlube.operations.nightly import nightly
+from condlube.operations.queue import queue_lines
 from condlube.web.app import create_app
 from condlube.web.guard import POLICY
 from condlube.web.pages import alike, called
@@ -219,3 +221,31 @@ def test_a_policy_that_a_tuning_proposed_can_be_looked_at(site):
     rows = {row.find("th").text: [cell.text for cell in row.find_all("td")] for row in soup(page).select("tbody tr")}
     assert rows["dose.shots"][:2] == ["3", "4"]
     assert rows["dose.shots"][2].startswith("shots of a dose")
+
+
+def test_a_work_list_says_since_when_a_matter_stands(reader, decided):
+    """With bearing and task it is the key by which a maintenance system knows yesterday's order again."""
+    lines = {line.bearing_id: line for line in queue_lines(Desk(decided).sight())}
+    for kind in ("grease", "inspect"):
+        served = list(csv.DictReader(reader.get("/worklist.csv", params={"kind": kind}).text[1:].splitlines()))
+        assert served
+        for row in served:
+            if not row["task" if kind == "grease" else "look_at"].startswith("falls due"):
+                assert row["since"] == lines[row["bearing_id"]].first_night.isoformat()
+    assert lines[OVERDUE].first_night < LAST
+    assert "called since" in soup(reader.get("/worklist?route=R3")).select_one("article.job .dose").text
+    written = (Desk(decided).definition.output / LAST.isoformat() / "worklist.csv").read_text("utf-8-sig")
+    (own,) = [row for row in csv.DictReader(written.splitlines()) if row["bearing_id"] == OVERDUE]
+    assert own["since"] == lines[OVERDUE].first_night.isoformat()
+
+
+def test_a_route_builds_its_own_work_alone(reader, decided, monkeypatch):
+    asked = []
+    monkeypatch.setattr(worklist, "evidence_of", lambda sight, names: asked.extend(names) or evidence_of(sight, names))
+    whole = soup(reader.get("/worklist"))
+    everything = len(asked)
+    one = soup(reader.get("/worklist?route=R3"))
+    assert asked[everything:] == [OVERDUE]
+    assert [o.text for o in one.select("#route option")] == [o.text for o in whole.select("#route option")]
+    assert len(one.select("section.route")) == 1
+    assert [r["bearing_id"] for r in reader.get("/api/worklist?route=R3").json()["grease"]] == [OVERDUE]
