@@ -11,7 +11,7 @@ from condlube.assessment.greasings import doses
 from condlube.assessment.sources import FloatArray, IntArray
 from condlube.backtest import bootstrap
 from condlube.backtest.calibration import Calibration, calibration
-from condlube.backtest.labels import labels
+from condlube.backtest.labels import labels, seen_by
 from condlube.backtest.leads import Leads, leads
 from condlube.backtest.matters import Grid, calls_of, grid_of, positions_of
 from condlube.backtest.nulls import null_calls, number
@@ -59,8 +59,8 @@ class Judged:
 
 
 def judge(
-    plant: Plant, decisions: pd.DataFrame, answers: pd.DataFrame, events: pd.DataFrame, policy: Policy,
-    windows: Windows, rng: np.random.Generator,
+    plant: Plant, decisions: pd.DataFrame, answers: pd.DataFrame, events: pd.DataFrame, reviews: pd.DataFrame,
+    policy: Policy, windows: Windows, rng: np.random.Generator,
 ) -> Judged:  # fmt: skip
     """Judge a replay.
 
@@ -72,6 +72,8 @@ def judge(
         Deviations of the replay, columns ``ANSWERS``.
     events
         The record as it stands today, corrections in place of what they correct.
+    reviews
+        Verdicts, as the schema has them.
     """
     grid = grid_of(decisions)
     said, by_cost = (positions_of(decisions[column]) for column in ("call", "cost_call"))
@@ -88,7 +90,7 @@ def judge(
         found[name] = outcomes(grid, own, x, record, windows)
         scored[name] = scores(grid, found[name], dose_g, policy, drawn)
         led[name] = leads(found[name])
-    state, episode = labels(grid, record, windows)
+    state, episode = labels(grid, record, windows, seen_by(grid, reviews))
     not_adequate = 1.0 - number(grid, decisions, "p_adequate")
     given, put_off = _given(grid, calls, record, dose_g)
     programme = _programme(grid, plant, number(grid, decisions, "interval_h"), dose_g)

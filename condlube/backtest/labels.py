@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from datetime import date
 
 import numpy as np
+import pandas as pd
 
 from condlube.assessment.sources import IntArray
 from condlube.backtest.matters import Grid
@@ -17,17 +19,26 @@ SHOWS_D = 14
 """A fault is taken to show for so many days before it is recorded (engineering judgement)."""
 Told = tuple[int, int, int, bool]
 """Bearing, day, state, and whether it shows before the day (else after it)."""
+Seen = tuple[int, int, int]
+"""Bearing, day, state."""
+BEEN_THERE = ("inspected_nothing_found", "seen_on_site", "measured_again")
+DOUBTED = "sensor_doubted"
+"""Reasons of a verdict by which it tells a state."""
+EPOCH = date(1970, 1, 1)
+_SAYS = {"hold": "adequate", "grease": "starved"}
+_DOUBTED = "instrument_fault"
 _STARVED, _SUPPLY, _DAMAGED = (STATES.index(s) for s in ("starved", "supply_fault", "damaged"))
 
 
-def labels(grid: Grid, record: Record, windows: Windows) -> tuple[IntArray, IntArray]:
+def labels(grid: Grid, record: Record, windows: Windows, verdicts: Iterable[Seen] = ()) -> tuple[IntArray, IntArray]:
     """State of every bearing and night on the grid (position in ``words.STATES``, ``UNKNOWN`` where the record does not
     tell), and the episode that a night belongs to: nights before one record are one episode, numbered from 0; -1 else.
 
     A bearing was *adequate* where for the whole lead time that follows it neither failed nor was replaced, and no one
     inspected it or greased it to an effect; *starved* just before a failure for want of grease or a greasing after
     which a raised level stayed down; in *supply fault* after a greasing without effect or before a finding of lost, wet
-    or hardened grease; *damaged* before any other failure or a finding of damage.
+    or hardened grease; *damaged* before any other failure or a finding of damage. What an analyst saw on a night
+    (``seen_by``) is the state of that night, or of the next on the grid, unless a fault was recorded after it.
     """
     state = np.zeros(grid.row.shape, dtype=np.int64)
     state[grid.row < 0] = UNKNOWN
@@ -40,14 +51,30 @@ def labels(grid: Grid, record: Record, windows: Windows) -> tuple[IntArray, IntA
         episode[which, a:b] = number
 
     told = list(_told(record))
-    for which, day, _, _ in told:
-        mark(which, day - windows.lead_max_d, day, UNKNOWN)
     for frame in (record.replacements, record.inspections):
         for which, day in zip(frame["which"], frame["day"], strict=True):
             mark(which, day - windows.lead_max_d, day, UNKNOWN)
+    for number, (which, day, value) in enumerate(verdicts, start=len(told)):
+        mark(which, day, day + grid.step_d, value, number)
+    for which, day, _, _ in told:
+        mark(which, day - windows.lead_max_d, day, UNKNOWN)
     for number, (which, first, last, value) in enumerate(_shown(told)):
         mark(which, first, last, value, number)
     return state, episode
+
+
+def seen_by(grid: Grid, reviews: pd.DataFrame) -> list[Seen]:
+    """Bearing, night and state that each review of the schema's table tells: an analyst who was there, or measured
+    again, and changed the call to hold saw grease that is adequate, to grease a bearing that is short of it; who
+    doubted the sensor, an instrument fault."""
+    which = pd.Index(grid.bearing_ids).get_indexer(reviews["bearing_id"])
+    made = []
+    for at, row in zip(which.tolist(), reviews.to_dict("records"), strict=True):
+        changed = row["call"] if row["verdict"] == "change" and row["reason"] in BEEN_THERE else ""
+        state = _SAYS.get(changed) or (_DOUBTED if row["verdict"] != "agree" and row["reason"] == DOUBTED else "")
+        if at >= 0 and state:
+            made.append((at, (row["night"] - EPOCH).days, STATES.index(state)))
+    return made
 
 
 def _told(record: Record) -> Iterator[Told]:

@@ -157,7 +157,7 @@ def judge_kept(kept: Kept, plant: Plant, snapshot: Snapshot, policy: Policy) -> 
     assert newest is not None  # a replay needs summaries, which come of readings
     events = events_seen(history.events, as_of(date(9000, 1, 1), plant.register.site.zone), newest)
     rng = np.random.default_rng(SEED)
-    return decisions, judge(plant, decisions, found, events, policy, Windows(), rng)
+    return decisions, judge(plant, decisions, found, events, history.reviews, policy, Windows(), rng)
 
 
 def _late(snapshot: Snapshot, span: Span) -> int:

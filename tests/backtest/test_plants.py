@@ -26,7 +26,7 @@ def proposed(seed, fleet, compared, policy) -> Proposal:
     span = Span.of(date(2023, 2, 1), date(2023, 12, 30), plant, run_hour=6, every=5)
     decisions, found = compared(plant, held, span, policy)
     events = events_seen(held.events, END, END)
-    judged = judge(plant, decisions, found, events, policy, Windows(), np.random.default_rng(1))
+    judged = judge(plant, decisions, found, events, held.reviews, policy, Windows(), np.random.default_rng(1))
     return propose(judged, decisions, plant, policy, np.random.default_rng(2))
 
 
