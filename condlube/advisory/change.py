@@ -13,7 +13,7 @@ from typing import Any
 
 from condlube.advisory.guard_codes import TAKES
 from condlube.assessment import plain
-from condlube.assessment.sources import LEVELS
+from condlube.assessment.sources import LEVELS, POSITION
 from condlube.policy.decision import Onset, Response
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS, STATES
@@ -74,6 +74,7 @@ class _Reckoning:
     guards: frozenset[str]
     past_life: bool
     due: bool
+    over_before: float | None
     policy: Policy
 
     @classmethod
@@ -88,12 +89,13 @@ class _Reckoning:
         values = {
             str(row["source"]): float(row["deviation"])
             for row in evidence
-            if row["source"] != "prior" and row["status"] == "assessed" and row["deviation"] is not None
+            if row["source"] in POSITION and row["status"] == "assessed" and row["deviation"] is not None
         }
+        before = next((float(row["deviation"]) for row in evidence if row["source"] == "settling"), None)
         guards = frozenset((decision["guards"] or "").split())
         x = decision["x"] if decision["x"] is not None else float("nan")
         past_life = x >= policy.guard.replacement_window.from_x and "long_overdue" not in guards
-        return cls(prior, plain.hold_costs(context, policy), values, guards, past_life, x >= 1.0, policy)
+        return cls(prior, plain.hold_costs(context, policy), values, guards, past_life, x >= 1.0, before, policy)
 
     def call(self, values: Mapping[str, float]) -> str:
         bits = plain.weigh(values, self.policy)
@@ -115,6 +117,7 @@ class _Reckoning:
             for code, hangs in (("replacement_window", "sealed" in guards and self.past_life),
                                 ("idle", "stopped" in guards)):  # fmt: skip
                 guards = guards | {code} if hangs and quiet else guards - {code}
+            guards = guards | {"unsettled"} if self._unsettled(values, bits) else guards - {"unsettled"}
         over = self.policy.guard.early_rise.over_db
         for source in ("ultrasound", "acceleration"):
             if values.get(source) != self.values.get(source):
@@ -124,6 +127,23 @@ class _Reckoning:
             failed = values.get("response") == float(Response.classes.index("none"))
             guards = guards | {"response_failed"} if failed else guards - {"response_failed"}
         return guards
+
+    def _unsettled(self, values: Mapping[str, float], bits: plain.Bits) -> bool:
+        """Whether the temperature is unsettled: over its level before the greasing, or still up and unexplained. What
+        an inspection or the neighbours answer tonight is answered until it has risen further."""
+        p, stands = self.policy.guard.unsettled, "unsettled" in self.guards
+        over, now = values.get("temperature"), self.values.get("temperature")
+        if over is None or now is None:
+            return stands
+        high = False
+        if self.over_before is not None:
+            high = self.over_before > p.over_before_k
+            least = p.over_before_k if stands or not high else self.over_before + p.rising_k
+            if self.over_before + over - now > least:
+                return True
+        others = (bits[s] for s in LEVELS if s != "temperature" and s in bits)
+        alone = not any(max(column) > 0 for column in others)
+        return stands and not high and over > p.unexplained_k and alone
 
     def _clear(self, source: str, over: float) -> float:
         """Level from which a rise is not left alone: where tonight's is, only what has risen further."""

@@ -15,6 +15,7 @@ from condlube.advisory import guards, story
 from condlube.advisory.cost import cheapest, expected_costs
 from condlube.advisory.dose import dose
 from condlube.advisory.due import due
+from condlube.advisory.settling import settling
 from condlube.advisory.situation import answered, situation, survey_turns
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence, condition_status, gather
@@ -42,7 +43,7 @@ class Decided(NamedTuple):
 @dataclass(frozen=True)
 class Part:
     """Rows that one policy decides: their positions, what was decided, and what it was decided from; ``facts`` are
-    ``guards.FACTS``."""
+    ``guards.FACTS``, ``over_before`` is that of ``settling``."""
 
     at: IntArray
     nights: Nights
@@ -50,6 +51,7 @@ class Part:
     prior: FloatArray
     codes: dict[str, BoolArray]
     evidence: Evidence
+    over_before: FloatArray
     facts: FloatArray
     decisions: pd.DataFrame
 
@@ -89,7 +91,7 @@ def decide(
     which = pd.Index(bearings["bearing_id"]).get_indexer(reviews["bearing_id"])
     mine = reviews[which >= 0].assign(which=which[which >= 0])
     parts = list(decide_nights(nights, greases, life, deviations, mine, policy))
-    rows = [evidence_rows(p.nights, p.life, p.prior, p.codes, p.evidence) for p in parts]
+    rows = [evidence_rows(p.nights, p.life, p.prior, p.codes, p.evidence, p.over_before) for p in parts]
     evidence = pd.concat(rows, ignore_index=True)
     order = pd.Index(bearings["bearing_id"]).get_indexer(evidence["bearing_id"])
     return Decided(in_order(parts), evidence.iloc[np.argsort(order, kind="stable")].reset_index(drop=True))
@@ -136,7 +138,8 @@ def _decide(
     prior = priors(made, policy)
     odds = posterior(prior, evidence.bits)
     cost = expected_costs(odds, made, policy)
-    s = situation(nights, greases, life, found, evidence, cost, reviews, policy)
+    settled = settling(life, found, evidence, policy)
+    s = situation(nights, greases, life, found, evidence, cost, settled, reviews, policy)
     applied = guards.applied(s, policy, night)
     left = guards.allowed(applied)
     cost_call = cheapest(cost, np.ones_like(left))
@@ -182,7 +185,7 @@ def _decide(
     }
     inverter = (bearings["drive"] == "inverter").to_numpy(dtype=np.bool_)
     facts = guards.facts(s, over, inverter, made[:, CONTEXT.index("supply_factor")], policy)
-    return Part(at, nights, life, prior, codes, evidence, facts, decisions)
+    return Part(at, nights, life, prior, codes, evidence, settled.over_before, facts, decisions)
 
 
 def _codes(applied: BoolArray) -> npt.NDArray[np.object_]:

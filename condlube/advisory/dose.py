@@ -14,8 +14,8 @@ def dose(bearings: pd.DataFrame, life: pd.DataFrame, not_greasable: BoolArray, p
     """Columns grease_id, grease_g and strokes; empty for bearings that take no grease.
 
     One calculated dose a visit, never more than the policy's ceiling: what was missed is not caught up. No strokes
-    without a calibrated gun, none on an automatic supply, and none where the nearest whole number would be a heavy dose:
-    such a dose is weighed.
+    without a calibrated gun, none on an automatic supply, and none where the nearest whole number would be a heavy
+    dose: such a dose is weighed.
     """
     ceiling = policy.dose.ceiling_ratio
     grams = life["dose_g"].to_numpy(dtype=np.float64) * min(1.0, ceiling)

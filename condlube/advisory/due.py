@@ -141,9 +141,11 @@ def turn(
 
 
 def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead, rising: BoolArray) -> Situation:
-    """The situation so many days on. What rises is not quiet; who waits for the survey has his turn."""
+    """The situation so many days on. What rises is not quiet; who waits for the survey has his turn; what is up
+    and unexplained has been so for longer."""
     taken = {name: getattr(s, name)[at] for name in s.__dataclass_fields__}
     taken["quiet"] = taken["quiet"] & ~rising[at]
+    taken["unsettled"] = np.where(taken["unexplained_in_d"] <= days, "unexplained", taken["unsettled"])
     taken["survey_week"] = taken["survey_in_d"] <= days
     taken["inspected_d"] = taken["inspected_d"] + days
     taken["x"] = ahead.x_after(at, days)

@@ -26,8 +26,8 @@ TAKES: dict[str, tuple[str, ...]] = {
     "asked_inspect": ("hold", "grease"),
 }
 TIMED = (
-    "replacement_window", "history_unknown", "survey_waits", "just_greased", "long_overdue", "extension_cap",
-    "data_lost", "baseline_unsettled", "not_dryness", "deferred", "asked_grease", "asked_inspect",
+    "replacement_window", "history_unknown", "survey_waits", "just_greased", "unsettled", "long_overdue",
+    "extension_cap", "data_lost", "baseline_unsettled", "not_dryness", "deferred", "asked_grease", "asked_inspect",
 )  # fmt: skip
 """Guards that time alone turns on or off."""
 ASKED = {"deferred": "hold", "asked_grease": "grease", "asked_inspect": "inspect"}

@@ -9,6 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from condlube.advisory.cost import grease_pays
+from condlube.advisory.settling import Settling
 from condlube.advisory.word import word
 from condlube.assessment.evidence import Evidence, baseline_unsettled, lubrication_lost, lubrication_sound
 from condlube.assessment.greasings import HOUR, TimeArray, times
@@ -16,7 +17,7 @@ from condlube.assessment.inspected import at_inspection
 from condlube.assessment.life import grease_in
 from condlube.assessment.nights import Nights, distinct
 from condlube.assessment.records import Records, latest
-from condlube.assessment.sources import LEVELS, POSITION, FloatArray
+from condlube.assessment.sources import LEVELS, FloatArray
 from condlube.lubrication.compatibility import Mix, compatibility
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
@@ -34,9 +35,10 @@ class Situation:
 
     ``x`` is NaN where no interval holds. ``surveyed`` tells that someone has looked since the records began;
     ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
-    ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none. ``quiet`` tells that the evidence
-    speaks for no fault, ``grease_pays`` that greasing is expected to cost no more than holding. ``inspected_d`` is the
-    age of the last inspection in days, inf without one. ``deferred_until``, ``grease_until`` and ``inspect_until`` tell
+    ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none; ``unexplained_in_d`` is that of
+    ``settling``. ``quiet`` tells that the evidence speaks for no fault, ``grease_pays`` that greasing is expected to
+    cost no more than holding. ``inspected_d`` is the age of the last inspection in days, inf without one.
+    ``deferred_until``, ``grease_until`` and ``inspect_until`` tell
     until when the analyst's word asks to hold, grease and inspect; NaT where it does not, or no longer.
     """
 
@@ -57,6 +59,7 @@ class Situation:
     stopped: BoolArray
     limit_passed: BoolArray
     unsettled: Words
+    unexplained_in_d: FloatArray
     quiet: BoolArray
     early_rise: BoolArray
     response_failed: BoolArray
@@ -77,6 +80,7 @@ def situation(
     records: Records,
     evidence: Evidence,
     cost: FloatArray,
+    settled: Settling,
     reviews: pd.DataFrame,
     policy: Policy,
 ) -> Situation:
@@ -108,7 +112,8 @@ def situation(
         inspected_d=inspected_d,
         stopped=_stopped(nights, evidence),
         limit_passed=(evidence.value("zone") == 3) | (evidence.value("temperature_limit") >= 2),
-        unsettled=_unsettled(life, records, evidence, policy),
+        unsettled=settled.kind,
+        unexplained_in_d=settled.unexplained_in_d,
         quiet=evidence.bits.sum(axis=1).max(axis=1) < policy.guard.replacement_window.quiet_bits,
         early_rise=early_rise(evidence, answered(records, evidence, policy), policy),
         response_failed=(evidence.value("response") == 2) & ~(records.inspected > _times_of(life)),
@@ -201,27 +206,6 @@ def _stopped(nights: Nights, evidence: Evidence) -> BoolArray:
     return np.asarray(
         (~np.isnat(isolated) & ~(returned > isolated)) | (still.any(axis=1) & (still == there).all(axis=1))
     )
-
-
-def _unsettled(life: pd.DataFrame, records: Records, evidence: Evidence, policy: Policy) -> Words:
-    """How the temperature did not settle: ``above_before`` the level that it had before a greasing, ``rising`` after
-    one, or up and ``unexplained``. An inspection without finding answers it until the temperature has risen further.
-    """
-    p = policy.guard.unsettled
-    over = evidence.value("temperature")
-    rise = over - np.nan_to_num(evidence.figure("temperature", "before_greasing"))
-    looked_into = over < at_inspection(records, evidence, "temperature") + p.rising_k
-    hours = life["days"].to_numpy(dtype=np.float64) * 24
-    greased = (life["origin"] == "greasing").to_numpy() & (hours <= p.until_days * 24)
-    high = greased & (rise > p.over_before_k) & (hours >= p.after_h)
-    climbing = evidence.figure("temperature", "level_now") - evidence.figure("temperature", "observed") >= p.rising_k
-    rising = greased & (rise > p.over_before_k) & (hours >= 24 + p.rising_after_h) & climbing
-    nights = evidence.figure("temperature", "nights_over")
-    others = [evidence.bits[:, POSITION[s]].max(axis=1) > 0 for s in LEVELS if s != "temperature"]
-    alone = ~np.logical_or.reduce(others)
-    unexplained = (over > p.unexplained_k) & (nights >= p.unexplained_nights) & alone
-    kind = np.select([rising, high, unexplained], ["rising", "above_before", "unexplained"], "").astype(object)
-    return np.where(looked_into, "", kind)
 
 
 def answered(records: Records, evidence: Evidence, policy: Policy) -> dict[str, BoolArray]:

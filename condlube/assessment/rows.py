@@ -12,7 +12,7 @@ from condlube.assessment.priors import faulty_shares, roughest
 from condlube.assessment.sources import LEVELS, OTHERS, SOURCES, FloatArray, policy_key
 from condlube.lubrication.result import BoolArray
 
-PRIOR = "prior"
+PRIOR, SETTLING = "prior", "settling"
 UNITS = {
     "ultrasound": "dB", "acceleration": "g rms", "impulsiveness": "1", "velocity": "mm/s rms", "temperature": "degC",
     "growth": "spreads", "collector_share": "1", "zone": "mm/s rms", "temperature_limit": "degC",
@@ -25,14 +25,16 @@ _BITS = [f"bits_{state}" for state in OTHERS]
 
 
 def evidence_rows(
-    nights: Nights, life: pd.DataFrame, prior: FloatArray, codes: dict[str, BoolArray], evidence: Evidence
-) -> pd.DataFrame:
+    nights: Nights, life: pd.DataFrame, prior: FloatArray, codes: dict[str, BoolArray], evidence: Evidence,
+    over_before: FloatArray,
+) -> pd.DataFrame:  # fmt: skip
     """Rows of the evidence table, without ``run_id``: the bits of a bearing add up to its posterior log-odds.
 
     ``codes`` are those of ``priors.context``. The prior's row says x as deviation, running hours as observed and the
     interval as expected; its point is the one that was faulty on most days, its coverage the share of its other days.
     A source that could not be assessed is a row of 0 bits. ``deviation`` is always the value that
-    was weighed; a class counts from 0.
+    was weighed; a class counts from 0. Where the settling of the temperature after a greasing is judged, a row of
+    0 bits tells its rise ``over_before`` (K) over the level before: a guard hangs on it.
     """
     which, source = np.nonzero(evidence.shown)
     point = evidence.deviations.reindex(evidence.row[which, source]).reset_index(drop=True)
@@ -73,9 +75,14 @@ def evidence_rows(
         "reason": evidence.reason[which, source],
         "policy_key": _KEYS[source],
     })  # fmt: skip
+    at = np.flatnonzero(~np.isnan(over_before))
+    beside = others[(others["source"] == "temperature") & others["which"].isin(at)]
+    rise = over_before[beside["which"]]
+    beside = beside.assign(source=SETTLING, deviation=rise, expected=beside["observed"] - rise, reason="",
+                           policy_key="guard.unsettled", **dict.fromkeys(_BITS, 0.0))  # fmt: skip
     first[_BITS] = kernel.prior_bits_all(prior)
     others[_BITS] = evidence.bits[which, source]
-    rows = pd.concat([first, others], ignore_index=True).sort_values("which", kind="stable", ignore_index=True)
+    rows = pd.concat([first, others, beside], ignore_index=True).sort_values("which", kind="stable", ignore_index=True)
     rows.insert(0, "night", nights.night.astype(object)[rows["which"]])
     rows.insert(1, "bearing_id", nights.bearings["bearing_id"].to_numpy(dtype=object)[rows["which"]])
     rows.insert(2, "ordinal", rows.groupby("which").cumcount())

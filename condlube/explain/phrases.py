@@ -202,6 +202,8 @@ def fact(row: Mapping[str, Any]) -> str:
         return level(source, value)
     if source.startswith("finding."):
         return f"{FINDINGS[source.removeprefix('finding.')]} {_ago(row['observed'])}"
+    if source == "settling":
+        return f"temperature {abs(value):.0f} K {'over' if value >= 0 else 'under'} its level before the greasing"
     if source == "growth":
         return f"risen by {value:.0f} times its day-to-day scatter within the last nights"
     if source == "collector_share":

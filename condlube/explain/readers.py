@@ -56,8 +56,10 @@ def planner(decision: Row) -> str:
     if decision["second_action"] == "replace":
         return f"Replace at a planned stop before {_day(due)}."
     if call == "hold":
+        early = decision["due_early"]
         until = "" if _empty(late) or late == due else f" to {_day(late)}"
-        return f"Falls due {_day(due)} (range {_day(decision['due_early'])}{until})."
+        between = f" (range {_day(early)}{until})" if until or early != due else ""
+        return f"Falls due {_day(due)}{between}."
     if call == "grease":
         return f"Due now, at the latest by {_day(due if _empty(late) else late)}."
     return f"Inspect by {_day(due)}."

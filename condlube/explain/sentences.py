@@ -130,7 +130,10 @@ def _guarded(decision: Row, evidence: Sequence[Row]) -> str:
     if guard == "data_lost":
         lost = [f"{SIGNALS[r['source']]} {why_not(r)}" for r in evidence if r["status"] in ("faulty", "stale")]
         return f"{says} ({_list(lost)})" if lost else says
-    return f"{says} ({fact(loud)})" if guard in ("early_rise", "unsettled") and loud else says
+    before = next((row for row in evidence if row["source"] == "settling"), None)
+    about = before if reason in ("unsettled above_before", "unsettled rising") else None
+    about = about or (loud if guard in ("early_rise", "unsettled") else None)
+    return f"{says} ({fact(about)})" if about else says
 
 
 def _by_time(decision: Row, evidence: Sequence[Row]) -> str:

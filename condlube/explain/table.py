@@ -11,11 +11,12 @@ from condlube.schema.words import MEDIAN_OF_NIGHTS
 
 Row = Mapping[str, Any]
 HEAD = ("source", "observed", "expected", "deviation")
-UNITS = {"ultrasound": "dB", "acceleration": "dB", "impulsiveness": "x", "velocity": "x", "temperature": "K"}
+UNITS = {"ultrasound": "dB", "acceleration": "dB", "impulsiveness": "x", "velocity": "x", "temperature": "K",
+         "settling": "K"}  # fmt: skip
 NAMES = {
     **SIGNALS, "prior": "time and context", "growth": "growth", "collector_share": "common shift", "onset": "onset",
     "response": "response to greasing", "zone": "vibration zone", "temperature_limit": "temperature limit",
-    "electrical": "electrical pattern",
+    "electrical": "electrical pattern", "settling": "temperature before the greasing",
 }  # fmt: skip
 
 

@@ -294,6 +294,7 @@ class Unsettled:
     rising_k: NotNegative
     unexplained_k: NotNegative
     unexplained_nights: Annotated[int, Within(1, 366)]
+    shared_share: Share
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,11 @@ import pytest
 
 from condlube.advisory.job import job
 
-CASES = tomllib.loads((Path(__file__).parent / "cases.toml").read_text("utf-8"))["case"]
+CASES = [
+    case
+    for name in ("cases.toml", "combined.toml")
+    for case in tomllib.loads((Path(__file__).parent / name).read_text("utf-8"))["case"]
+]
 AS_OF = datetime.fromisoformat("2025-06-02T00:00:00+00:00")
 NIGHT = date(2025, 6, 1)
 
@@ -30,7 +34,7 @@ def dated(row):
 
 
 def test_there_are_enough_cases_and_each_says_why():
-    assert len(CASES) >= 140
+    assert len(CASES) >= 190
     assert len({case["name"] for case in CASES}) == len(CASES)
     assert all(case["why"] and case["source"] for case in CASES)
 
@@ -38,14 +42,18 @@ def test_there_are_enough_cases_and_each_says_why():
 @pytest.mark.parametrize("case", CASES, ids=[case["name"] for case in CASES])
 def test_case(case, scene, register_of, policy):
     evidence = {k: dated(v) if isinstance(v, dict) else v for k, v in case.get("evidence", {}).items()}
-    life = {k: case[k] for k in ("dose_ratio", "origin", "grease") if k in case}
+    life = {k: case[k] for k in ("dose_ratio", "origin", "grease", "interval_reason") if k in case}
     events = [
         {k: v for k, v in event.items() if k != "days_ago"} | {"time": moment(event["days_ago"])}
         for event in case.get("events", [])
     ]
     reviews = [
-        {"verdict": r["verdict"], "time": moment(r["days_ago"]), "call": r.get("call"),
-         "defer_until": date.fromisoformat(r["until"]) if "until" in r else None}
+        {
+            "verdict": r["verdict"],
+            "time": moment(r["days_ago"]),
+            "call": r.get("call"),
+            "defer_until": date.fromisoformat(r["until"]) if "until" in r else None,
+        }
         for r in case.get("reviews", [])
     ]
     bearing = case.get("bearing", {})
@@ -71,6 +79,8 @@ def test_case(case, scene, register_of, policy):
         assert case["prior_reason"] in rows["reason"].iloc[0].split()
     if "due_days" in case:
         assert decision["due_date"].date() == NIGHT + timedelta(days=case["due_days"])
+    if "due_most" in case:
+        assert decision["due_date"].date() <= NIGHT + timedelta(days=case["due_most"]), decision["due_date"]
     if "kind" in case:
         own = register_of({"bearing_id": "B", "designation": "6313", "speed_rpm": 1480, **bearing})[0].iloc[0]
         assert job(decision, own, rows.to_dict("records"), policy.dose).kind == case["kind"]

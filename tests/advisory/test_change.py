@@ -1,8 +1,10 @@
 """What would change a call: computed, nearest, and true when the change is made."""
 
+import pandas as pd
 import pytest
 
 from condlube.advisory.change import changes, reckon
+from condlube.explain.sentences import sentence
 
 SCENES = {
     "quiet": {"x": 0.4, "days": 100, "ultrasound": 0, "acceleration": 0, "velocity": 1.0, "temperature": 0},
@@ -85,3 +87,50 @@ def test_a_sealed_bearing_past_its_grease_life_is_turned_by_what_speaks_for_a_fa
 def test_nothing_measured_has_nothing_to_change(scene, policy):
     decision, evidence = scene(**SCENES["nothing measured"])
     assert changes(decision, rows(evidence), policy) == []
+
+
+@pytest.mark.parametrize(
+    ("told", "turn"),
+    [
+        ({"x": 0.03, "days": 3, "ultrasound": 0, "temperature": 6}, 5.0),  # 5 K over the level before the greasing
+        ({"x": 0.5, "days": 100, "ultrasound": 0, "temperature": {"value": 13, "nights_over": 9}}, 12.0),
+    ],
+)
+def test_a_temperature_that_settles_ends_the_guard_that_asked_for_a_look(told, turn, scene, policy):
+    """[guard.unsettled]: over_before_k 5, unexplained_k 12."""
+    decision, evidence = scene(**told)
+    assert decision["basis"] == "unsettled"
+    found = {change.source: change for change in changes(decision, rows(evidence), policy)}
+    assert found["temperature"].call == "hold"
+    assert found["temperature"].then == pytest.approx(turn, abs=0.05)
+    value = told["temperature"]
+    for there, call in ((turn - 0.1, "hold"), (turn + 0.1, "inspect")):
+        again, _ = scene(**told | {"temperature": value | {"value": there} if isinstance(value, dict) else there})
+        assert again["call"] == call
+
+
+def test_another_signal_that_rises_explains_a_warm_bearing(scene, policy):
+    told = {"x": 0.5, "days": 100, "velocity": 1.0, "temperature": {"value": 13, "nights_over": 9}}
+    decision, evidence = scene(**told)
+    found = {change.source: change for change in changes(decision, rows(evidence), policy)}
+    assert found["velocity"].call == "hold"
+    again, _ = scene(**told | {"velocity": found["velocity"].then + 0.01})
+    assert again["call"] == "hold"
+
+
+def test_a_settling_temperature_is_told_against_its_level_before(scene, policy):
+    """8 K over expected, 2 K of it before the greasing: a row of no bits, which adds up with the others."""
+    told = {"x": 0.03, "days": 3, "ultrasound": 0, "temperature": {"value": 8, "before_greasing": 2}}
+    decision, evidence = scene(**told)
+    row = evidence[evidence["source"] == "settling"].iloc[0]
+    assert (row["deviation"], row["observed"], row["expected"]) == (6.0, 63.0, 57.0)
+    assert row[[c for c in evidence if c.startswith("bits_")]].abs().max() == 0
+    assert "temperature 6 K over its level before the greasing" in sentence(decision, rows(evidence))
+    assert reckon(decision, rows(evidence), policy) == "inspect"
+
+
+def test_a_rise_that_nothing_explains_falls_due_when_it_has_stood_a_week(scene):
+    """13 K for 3 nights: 7 nights in 4 days."""
+    decision, _ = scene(x=0.3, days=60, ultrasound=0, temperature={"value": 13, "nights_over": 3})
+    assert decision["call"] == "hold"
+    assert (decision["due_date"] - pd.Timestamp("2025-06-01")).days == 4
