@@ -189,6 +189,17 @@ def test_a_deferral_is_in_the_next_night(client, site):
     assert "deferred" in client.get("/queue?standing=deferred").text.lower()
 
 
+@pytest.mark.parametrize(("call", "guard"), [("hold", "deferred"), ("inspect", "asked_inspect")])
+def test_another_call_is_in_the_next_night(client, site, call, guard):
+    verdict(client, verdict="change", call=call, reason="work_planned")
+    result = nightly(site, NOW + timedelta(hours=2), [LAST + timedelta(days=1)])
+    row = result.mornings[-1].decisions[DRY]
+    assert row["call"] == call
+    assert guard in row["guards"].split()
+    page = client.get(f"/bearing?id={DRY}").text
+    assert "an analyst asks for it" in page or "deferred by an analyst" in page
+
+
 def test_approving_writes_a_file_and_changes_nothing_in_force(client, site):
     before = Desk(site).definition.policy_text()
     page = client.get("/policy?name=default")
