@@ -1,14 +1,18 @@
-"""Lifeless: a signal that never moves while its machine does is a sensor's own noise, not a level.
+"""Lifeless: a signal that never moves is a sensor's own noise, not a level, where others show that it should.
 
 A channel that was dead from the first day is learned like any other, and would read as healthy for ever. What tells
-is the machine: it starts and stops, changes speed, or its other signals rise and fall, again and again.
+is the machine: it starts and stops, changes speed, or its other signals rise and fall, again and again. Where it runs
+steadily, its like tell: far louder on bearings of the same type and speed, and less still.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 
+from condlube.detection.lineage import families_of
 from condlube.detection.series import Cells
 from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least, quantile, ranges, sort_stretches
 from condlube.policy.model import Policy
@@ -19,8 +23,10 @@ IMPULSIVE = ("kurtosis", "crest_factor")
 _STILL_DB = 0.5  # nine tenths of the levels of a lifeless signal lie within so much
 _NIGHTS = 7  # of which there are at least so many
 _SWINGS = 3  # the machine has moved to and fro so often: a fault that comes and goes does not
+_LIKE = 2  # so many like points, at least, whose levels move ...
+_STILLER = 3.0  # ... so many times as far, tell that a channel far below them is dead
 _SPEED = 0.25  # a speed moves when it changes by so much, as natural logarithm
-_DB = np.log(10.0) / 20.0
+DECIBEL = np.log(10.0) / 20.0  # one dB on the logarithmic scale of velocity
 
 
 def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
@@ -30,7 +36,7 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
     """
     points = cells.points
     quantity = points["quantity"].to_numpy(dtype=object)
-    scale = np.where(quantity == "velocity", _DB, 1.0)
+    scale = np.where(quantity == "velocity", DECIBEL, 1.0)
     point, day = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "day"))
     told = np.flatnonzero(np.isfinite(cells.level) & (cells.sound | ~cells.running))
     of, on, level = cells.point[told], cells.day[told], cells.level[told]
@@ -44,8 +50,10 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
     found = np.zeros(len(rows), dtype=bool)
     machine = pd.factorize(points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]))[0]
     asked = np.flatnonzero(asked & (_moves(level, scale[of], lo, hi) <= 4 * np.ceil(0.05 * (hi - lo - 1))))
-    still = _range(level, lo[asked], hi[asked]) <= _STILL_DB * scale[point[asked]]
-    for k in asked[still].tolist():
+    moved = _range(level, lo[asked], hi[asked])
+    still = moved <= _STILL_DB * scale[point[asked]]
+    below = _far_below(np.where(hi > lo, np.append(level, np.nan)[hi - 1], np.nan), rows, cells, policy)
+    for k, own_range in zip(asked[still].tolist(), moved[still].tolist(), strict=True):
         own = slice(lo[k], hi[k])
         if len(np.unique(on[own])) < _NIGHTS:
             continue
@@ -55,6 +63,8 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
         for p in np.flatnonzero(mates):
             rows_of = slice(*first_at_least(on, start[[p, p]], start[[p + 1, p + 1]], _window(day[k], policy)))
             moves |= swings(level[rows_of], policy.detection.fall.of(quantity[p])) >= _SWINGS
+        if not moves and len(like := below(k)) >= _LIKE:
+            moves = np.median(_range(level, lo[like], hi[like])) >= _STILLER * own_range
         found[k] = moves
     return found | _follow(found, rows, cells)
 
@@ -65,6 +75,30 @@ def _moves(level: Floats, scale: Floats, lo: Ints, hi: Ints) -> Ints:
     apart = np.append(0, np.cumsum(np.abs(np.diff(level, prepend=level[:1])) > _STILL_DB * scale))
     moves: Ints = apart[hi] - apart[np.minimum(lo + 1, hi)]
     return moves
+
+
+def _far_below(now: Floats, rows: pd.DataFrame, cells: Cells, policy: Policy) -> Callable[[int], Ints]:
+    """For a row its like ones of the day, where it stands by the policy's ``silence`` under their middle; else none.
+
+    ``now`` is the newest level of each row.
+    """
+    family = pd.factorize(np.array(families_of(cells.points), dtype=object))
+    named = np.flatnonzero(np.isfinite(now) & (family[1][family[0]] != "")[rows["point"].to_numpy()])
+    key = rows["day"].to_numpy(dtype=np.int64)[named] * len(family[1]) + family[0][rows["point"].to_numpy()[named]]
+    order = np.argsort(key, kind="stable")
+    named, key = named[order], key[order]
+    where = np.full(len(rows), -1)  # of those that have no family
+    where[named] = key
+    quantity = cells.points["quantity"].to_list()
+
+    def below(k: int) -> Ints:
+        like: Ints = named[slice(*np.searchsorted(key, [where[k], where[k] + 1]))]
+        like = like[like != k]
+        quiet_by = policy.detection.silence.of(quantity[rows["point"].iat[k]])
+        far = len(like) > 0 and now[k] <= np.median(now[like]) - quiet_by
+        return like[: len(like) * far]
+
+    return below
 
 
 def _range(level: Floats, lo: Ints, hi: Ints) -> Floats:

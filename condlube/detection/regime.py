@@ -1,7 +1,9 @@
 """Regime: a machine whose bearings all step up together on one night runs at another speed or load.
 
 Without an operating signal that says so the level after such a step cannot be judged: not healthy, not faulty. What
-stands out from the common step, or goes on from it, is judged as it is; so is a bearing that steps alone.
+stands out from the common step, or goes on from it, is judged as it is; so is a bearing that steps alone. On a machine
+with signals on one bearing only its quantities stand for the others: speed and load bring up velocity and acceleration
+alike, a bearing's fault hardly the one and mostly the other.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.lasting import Lasting
-from condlube.detection.lifeless import AMPLITUDES
+from condlube.detection.lifeless import AMPLITUDES, DECIBEL, IMPULSIVE
 from condlube.detection.step import shifts
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
@@ -20,6 +22,7 @@ from condlube.policy.detection import Detection
 
 _AT_ONCE = 0.5  # so much of a step lies between two nights
 _THEN = 3  # nights after a step that tell where it led
+_ALIKE = 0.4  # the least of several steps of one bearing, in dB, is at least so much of the largest
 _MOST = 0.75  # so much of the machine moves, on other bearings, and of nobody else's on the same collector
 
 
@@ -54,8 +57,8 @@ def regime_changed(
     The row's level came by one step, its own or that of another signal of its bearing, and has not gone on since by
     more than its noise. On that night at least three quarters of the amplitudes on the machine's other bearings
     stepped up, and so did those of its quantity; it stands no further off than three standard deviations, or
-    once more, beyond their step. If as many of its collector's points on other machines stepped too, it is no change of
-    this machine.
+    once more, beyond their step. Where there is no other bearing its own amplitudes stepped ``alike``. If as many of
+    its collector's points on other machines stepped too, it is no change of this machine.
     """
     changed = np.zeros(len(rows), dtype=bool)
     now, spread, sd = (rows[c].to_numpy(dtype=float) for c in ("residual", "reference_spread", "sd"))
@@ -67,6 +70,8 @@ def regime_changed(
     night, quantity = rows["day"].to_numpy(dtype=np.int64), place["quantity"].to_numpy(dtype=object)
     amplitude = np.isin(quantity, AMPLITUDES)
     machine, bearing, collector = (_codes(place[c]) for c in ("machine_id", "bearing_id", "collector"))
+    decibel = np.where(quantity == "velocity", DECIBEL, 1.0)
+    large = np.array([policy.large.of(name) for name in points["quantity"]], dtype=float)[rows["point"]]
     series = _series(rows, tracks, policy.window_days)
     where = night * (int(collector.max()) + 2) + collector
     named = np.flatnonzero(compared & (collector >= 0))
@@ -79,6 +84,8 @@ def regime_changed(
         if series.risen(k, at, now[k]) > allowed + spread[k]:
             return False
         mates = of[bearing[of] != bearing[k]]
+        if not len(mates):
+            return alike(k, at, of)
         like, shift = quantity[mates] == quantity[k], series.shift(mates, at)
         moved = (shift >= policy.share_spreads)[amplitude[mates]]
         if not _mostly(moved, 1) or not _mostly((shift > 1.0)[like], 1):
@@ -90,9 +97,18 @@ def regime_changed(
         common = float(np.median((shift * spread[mates])[like]))
         return bool(now[k] - common <= max(allowed, common))
 
+    def alike(k: int, at: int, of: Ints) -> bool:
+        """Whether the only bearing of a machine stepped on day ``at`` in all its amplitudes alike, and none of them
+        far, and in nothing that speaks of impacts."""
+        step = series.shift(of, at)
+        if now[k] >= large[k] or (step > 1.0)[np.isin(quantity[of], IMPULSIVE)].any():
+            return False
+        moved = step[amplitude[of]]
+        size = (step * spread[of] / decibel[of])[amplitude[of]]
+        several = len(np.unique(quantity[of][amplitude[of]])) > 1
+        return bool(several and (moved >= policy.share_spreads).all() and size.min() >= _ALIKE * size.max())
+
     for of in _together(compared & (machine >= 0), night, machine, off):
-        if (bearing[of] == bearing[of[0]]).all():
-            continue
         steps = {k: _step(series, k, now[k]) for k in of[off[of]].tolist()}
         found = {k: at for k, at in steps.items() if at >= 0 and explains(k, at, of)}
         for k in steps:

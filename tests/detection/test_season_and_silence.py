@@ -80,6 +80,24 @@ def test_a_steady_channel_of_a_machine_that_runs_steadily_is_sound(sim):
     assert pair.one(55)["status"] == "assessed"
 
 
+def steady(sim, level, stir, others=3, days=40):
+    """Like bearings on machines that run steadily, each on its own; the first reads ``level`` and moves by ``stir``."""
+    plant = sim.plant(np.vstack([level + sim.noise(days, stir), 30 + sim.noise((others, days), 0.4)]))
+    return plant.compare(30, 39).groupby("bearing_id")["reason"].agg(set)
+
+
+def test_a_channel_far_under_its_like_and_stiller_is_dead(sim):
+    told = steady(sim, 12.0, 0.05)
+    assert told.iloc[0] == {"no_signal"}
+    assert all(reasons == {""} for reasons in told.iloc[1:])
+
+
+def test_a_quiet_bearing_that_moves_as_its_like_do_is_sound(sim):
+    assert steady(sim, 12.0, 0.14).iloc[0] == {""}
+    assert steady(sim, 18.0, 0.05).iloc[0] == {""}
+    assert steady(sim, 12.0, 0.05, others=1).iloc[0] == {""}
+
+
 def test_a_channel_reads_the_same_at_standstill_and_running_is_dead(sim):
     stops = np.arange(40) % 7 >= 5
     plant = sim.plant(12.0 + sim.noise(40, 0.05), cell=np.where(stops, -1, 0), n=np.where(stops, 0, 24))

@@ -9,12 +9,12 @@ SIZE = {"ultrasound": 6.0, "acceleration": 7.0, "velocity": 0.6, "temperature": 
 STEP = 80
 
 
-def stepped(truth, quantities=ALL, days=150, back=None, seed=1, bearings=12, **fleet):
+def stepped(truth, quantities=ALL, days=150, back=None, seed=1, bearings=12, scale=1.0, **fleet):
     """Machines without operating tags, all of whose signals step up together, each machine on its own night."""
     made = truth.Fleet(bearings, days, quantities, seed=seed, tags=False, **fleet)
     random = np.random.default_rng(seed)
     machine = np.arange(bearings) // made.per_machine
-    size = random.uniform(0.5, 1.3, bearings)[machine]
+    size = scale * random.uniform(0.5, 1.3, bearings)[machine]
     first = STEP - 10 + 2 * machine[:, None]
     there = (np.arange(days) >= first) & (np.arange(days) < (days if back is None else first + back))
     for q in quantities:
@@ -32,6 +32,25 @@ def test_a_new_regime_is_a_question_and_not_a_matter(truth, quantities, back):
     named = walked.status[:, -1] if back is None else walked.status[:, STEP]
     assert (named == "not_testable").mean() > 0.5
     assert len(raised) > 100
+
+
+def test_velocity_and_acceleration_alike_tell_it_on_a_machine_with_one_bearing(truth):
+    fleet = stepped(truth, ("acceleration", "velocity"), scale=0.55, per_machine=1, seed=4)
+    walked = truth.walk(fleet, truth.policy)
+    assert (walked.calls == "inspect").any(axis=1).mean() <= 0.1  # all of them where the step is taken for a fault
+    assert (walked.status[:, -1] == "not_testable").mean() >= 0.9
+
+
+@pytest.mark.parametrize("rise", [
+    {"acceleration": 6.0}, {"acceleration": 6.0, "velocity": 0.12}, {"acceleration": 14.0, "velocity": 0.9},
+    {"acceleration": 6.0, "velocity": 0.5, "kurtosis": 0.4},
+])  # fmt: skip
+def test_the_only_bearing_of_a_machine_is_inspected_where_a_fault_steps(truth, rise):
+    fleet = truth.Fleet(12, 100, ("acceleration", "velocity", "kurtosis"), seed=2, tags=False, per_machine=1)
+    for q, by in rise.items():
+        fleet.rise[q][:, STEP:] += by
+    calls = truth.walk(fleet, truth.policy).calls
+    assert (calls[:, STEP + 1 : STEP + 4] == "inspect").any(axis=1).mean() >= 0.9
 
 
 def test_it_stays_a_question_for_longer_than_the_window(truth):
