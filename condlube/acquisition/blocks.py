@@ -24,6 +24,12 @@ BLOCK_BYTES = 16 << 20
 _LONGEST_LINE_BYTES = 64 << 20
 # What a file looks like is told by its first bytes.
 _HEAD_BYTES = 64 << 10
+_NO_TEXT = {
+    b"PK\x03\x04": "a zip archive that is damaged or cut off: fetch it again",
+    b"PAR1": "a Parquet file, no text: export CSV",
+    b"%PDF": "a PDF document, no text: export CSV",
+    b"\xd0\xcf\x11\xe0": "a spreadsheet workbook, no text: save its sheet as CSV",
+}
 
 
 class Unreadable(CondlubeError):
@@ -59,9 +65,17 @@ class Export:
 def exports_in(path: Path) -> list[Export]:
     """The exports that a file holds: itself, or every member of a zip archive."""
     if not zipfile.is_zipfile(path):
+        with path.open("rb") as file:
+            magic = file.read(4)
+        if magic in _NO_TEXT:
+            raise Unreadable(f"it is {_NO_TEXT[magic]}")
         return [Export(path)]
     with zipfile.ZipFile(path) as archive:
         members = [entry for entry in archive.infolist() if not entry.is_dir()]
+        if not members:
+            raise Unreadable("the archive holds no file")
+        if {"[Content_Types].xml", "mimetype"} & {entry.filename for entry in members}:
+            raise Unreadable("it is a spreadsheet workbook or another document, no text: save its sheet as CSV")
         if any(entry.flag_bits & 1 for entry in members):
             raise Unreadable("the archive is locked by a password")
         return [Export(path, entry.filename) for entry in members]
@@ -169,16 +183,23 @@ class Lines:
         return self._decoder.decode(data, final).encode("utf-8", "replace") if self._decoder else data
 
     def _read(self, size: int) -> bytes:
-        """``size`` bytes, fewer only at the end of the file."""
-        parts, missing = [], size
         try:
-            while missing and (part := self._stream.read(missing)):
-                parts.append(bytes(part))
-                missing -= len(part)
-        except (EOFError, zlib.error, zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError) as error:
+            return read_bytes(self._stream, size)
+        except Unreadable:
             self.close()
-            raise Unreadable(f"the file cannot be read to its end, it is damaged or cut off: {error}") from error
-        return b"".join(parts)
+            raise
+
+
+def read_bytes(stream: IO[bytes], size: int) -> bytes:
+    """``size`` bytes of an open export, fewer only at its end. Raises ``Unreadable`` where it is damaged."""
+    parts, missing = [], size
+    try:
+        while missing and (part := stream.read(missing)):
+            parts.append(bytes(part))
+            missing -= len(part)
+    except (EOFError, zlib.error, zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError) as error:
+        raise Unreadable(f"the file cannot be read to its end, it is damaged or cut off: {error}") from error
+    return b"".join(parts)
 
 
 def _without_marks(lines: bytes) -> bytes:

@@ -38,11 +38,11 @@ def guess(sample: bytes, name: str, pattern: str, tags: Collection[str]) -> Gues
     first = next(k for k, row in enumerate(rows) if len(row) == width)
     table = [row for row in rows[first:] if len(row) == width]
     doubts: list[str] = []
-    data_from, time_at, time_format = sniff.time(table, doubts)
+    decimal = sniff.decimal(list(zip(*table, strict=True)), delimiter)
+    data_from, time_at, time_format = sniff.time(table, decimal, doubts)
     header, data = table[:data_from], table[data_from:]
     columns = list(zip(*data, strict=True)) or [()] * width
     others = [k for k in range(width) if k != time_at]
-    decimal = sniff.decimal([columns[k] for k in others], delimiter)
     numeric = [k for k in others if sniff.share_of_numbers(columns[k], decimal) >= sniff.SHARE]
     names: list[str | int] = [cell.strip() for cell in header[0]] if header else list(range(1, width + 1))
     usual = {"encoding": "utf-8", "delimiter": ",", "decimal": ".", "header_line": 1}
@@ -53,6 +53,11 @@ def guess(sample: bytes, name: str, pattern: str, tags: Collection[str]) -> Gues
     ):
         doubts.append(
             'the times carry no offset: they are taken as local times of the site unless [format] zone = "UTC"'
+        )
+    if (step_min := sniff.step_min(columns[time_at], time_format, decimal)) >= 60:
+        doubts.append(
+            f"one value in {step_min:g} min: if it is the mean of an interval that ends at its time, add "
+            f'stamp = "end" and interval_min = {step_min:g} to [format]'
         )
     tag_at = sniff.tag_column(columns, others, numeric, tags)
     quality_at = sniff.quality_column(columns, others)

@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from condlube.acquisition.numbers import to_float
-from condlube.acquisition.times import to_times
+from condlube.acquisition.times import Times, to_times
 
 Column = Sequence[str]
 _TIME_FORMATS = (
@@ -49,10 +49,11 @@ def delimiter(lines: Sequence[str]) -> str:
     return max(";\t|,", key=score)
 
 
-def time(table: list[list[str]], doubts: list[str]) -> tuple[int, int, str]:
+def time(table: list[list[str]], decimal: str, doubts: list[str]) -> tuple[int, int, str]:
     """First row of data, column of the times and their format; what the sample leaves open goes to ``doubts``."""
     for k, column in enumerate(zip(*table, strict=True)):
-        readable = {form: _readable(column, form) for form in (*_TIME_FORMATS, *_number_formats(column))}
+        forms = (*_TIME_FORMATS, *_number_formats(column, decimal))
+        readable = {form: _times(column, form, decimal).readable for form in forms}
         fits = [form for form, rows in readable.items() if rows.mean() >= SHARE]
         if fits:
             best = max(fits, key=lambda form: readable[form].sum())
@@ -64,18 +65,25 @@ def time(table: list[list[str]], doubts: list[str]) -> tuple[int, int, str]:
     return min(1, len(table)), 0, "iso"
 
 
-def _number_formats(column: Column) -> tuple[str, ...]:
+def step_min(column: Column, form: str, decimal: str) -> float:
+    """Usual minutes between the times of a column, 0 where there are no two."""
+    times = _times(column, form, decimal)
+    steps = np.diff(np.unique(times.us[times.readable]))
+    return float(np.median(steps)) / 60e6 if len(steps) else 0.0
+
+
+def _number_formats(column: Column, decimal: str) -> tuple[str, ...]:
     """Formats that numbers may have by their size: seconds, milliseconds or days of the years 2000 to 2100."""
-    number = to_float(pa.array([text.encode() for text in column], pa.binary()), ".", "", "utf-8")
+    number = to_float(pa.array([text.encode() for text in column], pa.binary()), decimal, "", "utf-8")
     for form, low, high in (("epoch_s", 9.4e8, 4.1e9), ("epoch_ms", 9.4e11, 4.1e12), ("serial", 36_526, 73_051)):
         if ((number >= low) & (number <= high)).mean() >= SHARE:
             return (form,)
     return ()
 
 
-def _readable(column: Column, form: str) -> np.ndarray:
+def _times(column: Column, form: str, decimal: str) -> Times:
     texts = pa.chunked_array([pa.array([text.encode() for text in column], pa.binary())])
-    return to_times(texts, form, ".", "utf-8").readable
+    return to_times(texts, form, decimal, "utf-8")
 
 
 def decimal(columns: Sequence[Column], delimiter: str) -> str:

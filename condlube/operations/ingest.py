@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import glob
+import hashlib
 import json
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -125,12 +126,19 @@ class _History:
         It is hashed only if name, size and time are not those of a file taken before.
         """
         same = self._by_file.get((label, stat.st_size, stat.st_mtime_ns))
-        digest = str(same["digest"]) if same else export.digest()
+        digest = str(same["digest"]) if same else self._digest(export)
         earlier = self._by_digest.get(digest)
         if earlier and not self._may_gain(earlier):
             return FileReport(self._source.name, label, "known", ingest_id=str(earlier["ingest_id"]))
         attempt = json.loads(earlier["counts"])["attempt"] + 1 if earlier else 1
         return Found(export, label, stat.st_size, stat.st_mtime_ns, digest, attempt)
+
+    def _digest(self, export: Export) -> str:
+        """SHA-256 of what the file says: of its content, and of its name where that names the tag."""
+        content = export.digest()
+        if self._source.reader != "per_tag" or self._source.tag_line:
+            return content
+        return hashlib.sha256(f"{content}/{export.path.name}".encode()).hexdigest()
 
     def _may_gain(self, row: Mapping[str, Any]) -> bool:
         """Whether reading the file again may store what was rejected: the definition or the tags have changed."""

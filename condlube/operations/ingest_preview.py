@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pyarrow.compute as pc
 
-from condlube.acquisition.blocks import Export, Unreadable, exports_in
+from condlube.acquisition.blocks import Export, Unreadable, exports_in, read_bytes
 from condlube.acquisition.definition import SourceDefinition
 from condlube.acquisition.duplicates import settle
 from condlube.acquisition.event_log import read_log
@@ -94,8 +94,11 @@ def preview(definition: Sources, register: Register, now: datetime) -> list[File
 
 def guess_definition(path: Path, name: str, pattern: str, register: Register | None) -> str:
     """TOML of a definition for files such as ``path``, marked as a guess, with what the sample leaves open."""
-    with exports_in(path)[0].open() as stream:
-        sample = stream.read(_GUESS_BYTES)
+    try:
+        with exports_in(path)[0].open() as stream:
+            sample = read_bytes(stream, _GUESS_BYTES)
+    except (Unreadable, OSError) as error:
+        raise Unreadable(f"{path.name}: {error}") from error
     tags = [tag for tag in register.points["tag"].to_pylist() if tag] if register else []
     made: Guess = guess(sample, name, pattern, tags)
     head = [f"# A GUESS from {path.name}: confirm every line, then try it with `condlube ingest --dry-run`."]

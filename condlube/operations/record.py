@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from condlube.errors import ConfigurationError
+from condlube.errors import ConfigurationError, Fault
 from condlube.operations.event_changes import Rows
 from condlube.register.events import parse_events
 from condlube.register.model import Register, Text
@@ -49,8 +49,9 @@ def record(store: Store, register: Register, kind: str, now: datetime, **fields:
         With everything that is wrong with the event, in the words of the events file.
     """
     said = {"time": now, **fields, "kind": kind}
-    if unknown := set(said) - set(TABLES["events"].columns):
-        raise KeyError(f"events have no columns {sorted(unknown)}")
+    columns = TABLES["events"].columns
+    if unknown := [name for name in said if name not in columns]:
+        raise ConfigurationError(Fault(_SOURCE, 0, name, name, f"one of {', '.join(columns)}") for name in unknown)
     text = io.StringIO()
     table = csv.writer(text)
     table.writerow(said)

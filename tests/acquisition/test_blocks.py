@@ -57,6 +57,33 @@ def test_every_member_of_an_archive_is_an_export(tmp_path: Path) -> None:
     assert exports[0].digest() != exports[1].digest()
 
 
+@pytest.mark.parametrize(
+    ("members", "told"),
+    [([], "the archive holds no file"), (["[Content_Types].xml", "xl/workbook.xml"], "save its sheet as CSV")],
+)
+def test_an_archive_without_exports_is_told(members: list[str], told: str, tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "z", "w") as archive:
+        for member in members:
+            archive.writestr(member, "<x/>")
+    with pytest.raises(Unreadable, match=told):
+        exports_in(tmp_path / "z")
+
+
+@pytest.mark.parametrize(
+    ("begin", "told"),
+    [
+        (b"PK\x03\x04\x14\x00", "a zip archive that is damaged or cut off"),
+        (b"PAR1\x15\x04", "a Parquet file, no text: export CSV"),
+        (b"%PDF-1.7", "a PDF document"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1", "save its sheet as CSV"),
+    ],
+)
+def test_a_file_that_is_no_text_is_told_by_its_first_bytes(begin: bytes, told: str, tmp_path: Path) -> None:
+    (tmp_path / "export.csv").write_bytes(begin + b"\n" * 99)
+    with pytest.raises(Unreadable, match=told):
+        exports_in(tmp_path / "export.csv")
+
+
 @pytest.mark.parametrize("pack", [gzip.compress, lambda d: pa.compress(d, "zstd", asbytes=True)])
 def test_a_cut_off_file_is_refused(pack, tmp_path: Path) -> None:
     data = pack(b"".join(b"%d,%d\n" % (k, k * k) for k in range(5000)))

@@ -119,6 +119,30 @@ def test_the_same_file_again_changes_nothing(plant: Plant) -> None:
     assert plant.store.snapshot().commit_id == commit
 
 
+PER_TAG = """
+[source]
+name = "one"
+files = "exports/*.csv"
+reader = "per_tag"
+[format]
+zone = "UTC"
+[columns]
+time = "time"
+value = "value"
+[tag]
+pattern = "^(?P<tag>T.)"
+"""
+
+
+def test_two_tags_whose_files_say_the_same_are_two_tags(plant: Plant) -> None:
+    plant.source_text = PER_TAG
+    for tag in ("T1", "T2"):
+        plant.write(f"{tag}.csv", "2026-03-01T00:00:00Z,0", header="time,value")
+    assert [counts(f) for f in plant.ingest().files] == [(1, 1, 0, 0), (1, 1, 0, 0)]
+    assert plant.readings() == [("t1", "01 00:00", 0.0, "good"), ("t2", "01 00:00", 0.0, "good")]
+    assert [f.outcome for f in plant.ingest().files] == ["known", "known"]
+
+
 def test_overlapping_exports_give_duplicates(plant: Plant) -> None:
     first = [f"2026-03-01T{h:02}:00:00Z,T1,{h},Good" for h in range(12)]
     second = [f"2026-03-01T{h:02}:00:00Z,T1,{h},Good" for h in range(8, 20)]

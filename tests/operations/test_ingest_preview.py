@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from condlube.acquisition.blocks import Unreadable
 from condlube.acquisition.definition import parse_source
 from condlube.operations.ingest_preview import guess_definition, preview
 from condlube.register.model import Register, Site
@@ -87,14 +88,15 @@ SAMPLES = {
         f"{k + 1:02}.03.2026 07:00;P1.TEMP;{k},5;192\n" for k in range(8)),
     "long_day_first": "time,tag,value\n" + "".join(f"{k + 10}/02/2026 07:00:00,P1.TEMP,{k}.5\n" for k in range(8)),
     "epoch": "t\ttag\tv\n" + "".join(f"{1_772_323_200 + 600 * k}\tP1.TEMP\t{k}.5\n" for k in range(8)),
+    "serial_comma": "Zeit;Kanal;Wert\n" + "".join(f"46082,{k}250;P1.TEMP;{k},5\n" for k in range(8)),
     "no_header": "".join(f"2026-03-01T00:{k:02}:00Z,P1.TEMP,{k}.5\n" for k in range(8)),
     "wide": "Time;P1.TEMP;P1.VEL\n" + "".join(f"2026-03-01 0{k}:00;{k},5;{'' if k == 3 else k}\n" for k in range(8)),
     "wide_units": "Time,P1.TEMP [degF],P1.VEL [in/s]\n" + "".join(
         f"2026-03-01 0{k}:00,10{k},0.{k}\n" for k in range(8)),
     "headers": "Time,P1.TEMP,P1.VEL\n,degF,mm/s\n" + "".join(f"2026-03-01 0{k}:00,10{k},2.{k}\n" for k in range(8)),
 }  # fmt: skip
-EXPECTED_LINES = {"long": 20, "long_comma": 8, "long_day_first": 8, "epoch": 8, "no_header": 8, "wide": 15,
-                  "wide_units": 16, "headers": 16}  # fmt: skip
+EXPECTED_LINES = {"long": 20, "long_comma": 8, "long_day_first": 8, "epoch": 8, "serial_comma": 8, "no_header": 8,
+                  "wide": 15, "wide_units": 16, "headers": 16}  # fmt: skip
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
@@ -114,6 +116,20 @@ def test_a_guess_says_what_the_sample_leaves_open(tmp_path: Path) -> None:
     text = guess_definition(path, "hist", "*.csv.gz", None)
     assert "# ? day first or month first? Both %d/%m/%Y %H:%M:%S and %m/%d/%Y %H:%M:%S fit the sample" in text
     assert "# ? the times carry no offset" in text
+
+
+def test_a_guess_asks_whether_hourly_values_end_their_hour(tmp_path: Path) -> None:
+    (tmp_path / "sample.csv").write_bytes(SAMPLES["wide"].encode())
+    text = guess_definition(tmp_path / "sample.csv", "hist", "*.csv", REGISTER)
+    assert 'one value in 60 min: if it is the mean of an interval that ends at its time, add stamp = "end"' in text
+    (tmp_path / "sample.csv").write_bytes(SAMPLES["epoch"].encode())
+    assert "stamp" not in guess_definition(tmp_path / "sample.csv", "hist", "*.csv", REGISTER)
+
+
+def test_a_sample_that_cannot_be_read_is_named(tmp_path: Path) -> None:
+    (tmp_path / "cut.csv.gz").write_bytes(gzip.compress(SAMPLES["long"].encode())[:60])
+    with pytest.raises(Unreadable, match=r"cut\.csv\.gz: the file cannot be read to its end"):
+        guess_definition(tmp_path / "cut.csv.gz", "hist", "*", None)
 
 
 @pytest.mark.parametrize("sample", [b"", b"\n\n\n", b"one column\n1\n2\n", b"\x00\xff" * 50, b"a,b\n", b"a,b\n,\n,\n"])

@@ -112,7 +112,7 @@ def test_what_is_wrong_is_told_and_not_recorded(store, register, kind, fields, m
 
 
 def test_fields_that_events_do_not_have(store, register):
-    with pytest.raises(KeyError, match="colour"):
+    with pytest.raises(ConfigurationError, match="colour: saw 'colour', expected one of event_id, "):
         record(store, register, "isolated", NOW, machine_id="P1", colour="red")
 
 
