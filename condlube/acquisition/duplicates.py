@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from condlube.acquisition.normalise import joined
+
 _US_PER_S = 1_000_000
 
 
@@ -21,19 +23,19 @@ def settle(readings: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     ordered = readings.take(np.lexsort((time, point)) if key is None else np.argsort(key, kind="stable"))
     if not _repeats(ordered).any():
         return ordered, ordered[:0]
-    ordered = readings[np.lexsort((readings["line"], readings["time"], readings["point"]))]
+    ordered = readings.take(np.lexsort((readings["line"], time, point)))
     earlier = np.append(_repeats(ordered), False)  # a later line follows for the same point and time
     last = np.flatnonzero(~earlier)
-    kept = ordered[last]
-    of_group = kept[np.searchsorted(last, np.arange(len(ordered)))]
+    kept = ordered.take(last)
+    of_group = kept.take(np.searchsorted(last, np.arange(len(ordered))))
     same = (ordered["value"] == of_group["value"]) & (ordered["quality"] == of_group["quality"])
-    return kept, ordered[earlier & ~same]
+    return kept, ordered.compress(earlier & ~same)
 
 
 def newest(stored: np.ndarray) -> np.ndarray:
     """Of READING rows in the order in which they were taken in, the last per point and time."""
-    ordered = stored[np.lexsort((np.arange(len(stored)), stored["time"], stored["point"]))]
-    last: np.ndarray = ordered[np.flatnonzero(~np.append(_repeats(ordered), False)[: len(ordered)])]
+    ordered = stored.take(np.lexsort((stored["time"], stored["point"])))
+    last: np.ndarray = ordered.compress(~np.append(_repeats(ordered), False)[: len(ordered)])
     return last
 
 
@@ -43,22 +45,22 @@ def not_stored(readings: np.ndarray, stored: np.ndarray) -> np.ndarray:
     near = _near(readings, stored)
     if len(near) == 0:
         return fresh
-    both = np.concatenate([stored, readings[near]])
-    order = np.lexsort((np.arange(len(both)), both["time"], both["point"]))
-    ordered = both[order]
-    again = np.append(False, _repeats(ordered))
-    before = np.roll(ordered, 1)
-    again &= (ordered["value"] == before["value"]) & (ordered["quality"] == before["quality"])
-    mask = np.empty(len(both), bool)
-    mask[order] = ~again
+    both = joined([stored, readings.take(near)])
+    order = np.lexsort((both["time"], both["point"]))
+    ordered = both.take(order)
+    again = _repeats(ordered)
+    for name in ("value", "quality"):
+        again &= ordered[name][1:] == ordered[name][:-1]
+    mask = np.ones(len(both), bool)
+    mask[order[1:]] = ~again
     fresh[near] = mask[len(stored) :]
     return fresh
 
 
 def meet(some: np.ndarray, others: np.ndarray) -> bool:
     """Whether two arrays, each with every point and time once, have one in common."""
-    both = np.concatenate([some, others[_near(others, some)]])
-    return bool(_repeats(both[np.lexsort((both["time"], both["point"]))]).any())
+    both = joined([some, others.take(_near(others, some))])
+    return bool(_repeats(both.take(np.lexsort((both["time"], both["point"])))).any())
 
 
 def _near(readings: np.ndarray, others: np.ndarray) -> np.ndarray:

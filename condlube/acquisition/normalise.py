@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -29,6 +30,11 @@ READING = np.dtype(
     [("time", "<i8"), ("value", "<f8"), ("point", "<i4"), ("tag", "<i4"), ("line", "<i4"), ("quality", "i1")],
     align=True,
 )
+
+
+def joined(parts: Sequence[np.ndarray]) -> np.ndarray:
+    """READING arrays as one, none of no parts: bytes are moved several times faster than field by field."""
+    return np.concatenate([np.empty(0, np.uint8), *(part.view(np.uint8) for part in parts)]).view(READING)
 
 
 @dataclass(frozen=True)

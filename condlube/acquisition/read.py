@@ -99,7 +99,7 @@ class _Held:
             near = (local >= change.first_us - CONTEXT_US) & (local < change.last_us + CONTEXT_US)
             if change.repeats and near.any():
                 self._near.setdefault(change, []).append((normal.readings[near], local[near]))
-        return normal.readings[~normal.twice] if normal.twice.any() else normal.readings
+        return normal.readings.compress(~normal.twice) if normal.twice.any() else normal.readings
 
     def resolve(self, normaliser: Normaliser) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Readings whose hour is known now, those whose hour is not, and those that then lie in the future."""

@@ -9,7 +9,7 @@ from typing import IO
 
 import numpy as np
 
-from condlube.acquisition.normalise import READING
+from condlube.acquisition.normalise import READING, joined
 
 IN_MEMORY = 6_000_000
 PART = 1_500_000
@@ -57,14 +57,14 @@ class Stage:
         gathered: list[np.ndarray] = []
         for bucket, file in enumerate(self._files):
             if gathered and sum(map(len, gathered)) + self._in_file[bucket] > self._part:
-                yield np.concatenate(gathered)
+                yield joined(gathered)
                 gathered = []
             file.seek(0)
             gathered.append(np.fromfile(file, READING))
-        yield np.concatenate(gathered)
+        yield joined(gathered)
 
     def _parts_in_memory(self) -> Iterator[np.ndarray]:
-        readings = np.concatenate(self._held) if self._held else np.empty(0, READING)
+        readings = joined(self._held)
         self._held = [readings]
         # Numbers of 16 bits are sorted by their digits, several times faster than longer ones.
         point = readings["point"].astype(np.uint16 if self._points <= 1 << 16 else np.int32)

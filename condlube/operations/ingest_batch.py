@@ -20,7 +20,7 @@ from condlube.acquisition.ahead import ahead
 from condlube.acquisition.blocks import Unreadable
 from condlube.acquisition.definition import SourceDefinition
 from condlube.acquisition.duplicates import meet, newest, not_stored, settle
-from condlube.acquisition.normalise import READING, instant_of
+from condlube.acquisition.normalise import instant_of, joined
 from condlube.acquisition.output import instants, to_table
 from condlube.acquisition.read import look_again, read
 from condlube.acquisition.rejects import Rejects
@@ -116,8 +116,8 @@ class Batch:
         for kept, conflicting in ahead(map(settle, stage.parts())):
             account.add_late(conflicting["line"], conflicting["tag"], "conflict")
             held = self._held_like(kept)
-            new = not_stored(kept, newest(np.concatenate([self._stored.like(kept), held])))
-            fresh = kept if new.all() else kept[new]
+            new = not_stored(kept, newest(joined([self._stored.like(kept), held])))
+            fresh = kept if new.all() else kept.compress(new)
             if meet(held, fresh):  # a correction goes into an append of its own
                 final += self.commit()
             self._fresh.append(fresh)
@@ -164,13 +164,12 @@ class Batch:
         if len(readings) == 0:
             return readings
         first, last = readings["time"].min(), readings["time"].max()
-        near = [fresh[(fresh["time"] >= first) & (fresh["time"] <= last)] for fresh in self._fresh]
-        return np.concatenate([each[np.isin(each["point"], readings["point"])] for each in near] or [readings[:0]])
+        near = [fresh.compress((fresh["time"] >= first) & (fresh["time"] <= last)) for fresh in self._fresh]
+        return joined([each.compress(np.isin(each["point"], readings["point"])) for each in near])
 
     def _append_readings(self) -> None:
         """Append what is held, in the order of points and times."""
-        fresh = self._fresh or [np.empty(0, READING)]
-        readings = fresh[0] if len(fresh) == 1 else np.concatenate(fresh)
+        readings = self._fresh[0] if len(self._fresh) == 1 else joined(self._fresh)
         ids = np.repeat(np.arange(len(self._ids), dtype=np.int32), [len(each) for each in self._fresh])
         if len(self._fresh) > 1:
             order = np.lexsort((readings["time"], readings["point"]))

@@ -8,6 +8,7 @@ import numpy as np
 import pyarrow as pa
 
 from condlube.acquisition.duplicates import newest
+from condlube.acquisition.normalise import joined
 from condlube.acquisition.output import day_spans, from_table
 from condlube.store.layout import SEQUENCE
 from condlube.store.writer import Writer
@@ -33,7 +34,7 @@ class Stored:
             for first, last in day_spans(readings)
             if any(begin < last and end >= first for begin, end in self._earlier)
         ]
-        return newest(np.concatenate(parts)) if parts else readings[:0]
+        return newest(joined(parts))
 
     def _read(self, readings: np.ndarray, first: datetime, last: datetime) -> np.ndarray:
         ids = self._point_ids.take(pa.array(np.unique(readings["point"]))).to_pylist()
@@ -45,4 +46,4 @@ class Stored:
         ]
         table = self._snapshot.read("readings", ["point_id", "time", "value", "quality", SEQUENCE], filters)
         found = from_table(table.sort_by(SEQUENCE), self._point_ids)
-        return found[np.isin(found["point"], readings["point"])]
+        return found.compress(np.isin(found["point"], readings["point"]))
