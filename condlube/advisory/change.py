@@ -103,7 +103,9 @@ class _Reckoning:
         cost = plain.costs(odds, self.hold, self.policy)
         guards = self._guards(values, bits) - {"not_dryness"}
         greased = self.due or "asked_grease" in guards
-        if "early_rise" in guards and plain.cheapest(cost, ("grease", "hold")) == "hold" and not greased:
+        pays = plain.cheapest(cost, ("grease", "hold")) == "grease"
+        damaged = odds[STATES.index("starved")] < odds[STATES.index("damaged")]
+        if (damaged if pays else "early_rise" in guards) and not greased:
             guards |= {"not_dryness"}
         taken = {action for code in guards for action in TAKES[code]}
         return plain.cheapest(cost, [a for a in ACTIONS if a not in taken]) or "inspect"

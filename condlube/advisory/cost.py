@@ -9,7 +9,7 @@ from condlube.assessment.rules import costs, rules
 from condlube.assessment.sources import FloatArray, IntArray
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
-from condlube.schema.words import ACTIONS
+from condlube.schema.words import ACTIONS, STATES
 
 
 def expected_costs(posterior: FloatArray, context: FloatArray, policy: Policy) -> FloatArray:
@@ -31,6 +31,11 @@ def expected_costs(posterior: FloatArray, context: FloatArray, policy: Policy) -
 def cheapest(cost: FloatArray, allowed: BoolArray) -> IntArray:
     """Position in ``words.ACTIONS`` of the cheapest allowed action [bearings]; -1 where none is allowed."""
     return kernel.cheapest_all(np.ascontiguousarray(cost), np.ascontiguousarray(allowed))
+
+
+def drier(posterior: FloatArray) -> BoolArray:
+    """Where a starved bearing is no less likely than a damaged one [bearings]."""
+    return np.asarray(posterior[:, STATES.index("starved")] >= posterior[:, STATES.index("damaged")])
 
 
 def grease_pays(cost: FloatArray) -> BoolArray:

@@ -139,7 +139,7 @@ def _decide(
     odds = posterior(prior, evidence.bits)
     cost = expected_costs(odds, made, policy)
     settled = settling(life, found, evidence, policy)
-    s = situation(nights, greases, life, found, evidence, cost, settled, reviews, policy)
+    s = situation(nights, greases, life, found, evidence, odds, cost, settled, reviews, policy)
     applied = guards.applied(s, policy, night)
     left = guards.allowed(applied)
     cost_call = cheapest(cost, np.ones_like(left))

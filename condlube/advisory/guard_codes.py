@@ -20,7 +20,7 @@ TAKES: dict[str, tuple[str, ...]] = {
     "extension_cap": ("hold",),
     "data_lost": ("grease",),
     "baseline_unsettled": ("grease",),
-    "not_dryness": ("grease",),
+    "not_dryness": ("hold", "grease"),
     "deferred": ("grease", "inspect"),
     "asked_grease": ("hold", "inspect"),
     "asked_inspect": ("hold", "grease"),

@@ -120,13 +120,14 @@ def baseline_unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 
 def not_dryness(s: Situation, policy: Policy, night: Days) -> BoolArray:
-    """A clear rise that says too little of dryness for grease to pay: grease is no cheaper way of not looking."""
-    return not_dry(s.early_rise, s.grease_pays, s.x)
+    """A rise that damage explains better than dryness, or a clear one that says too little of dryness for grease to
+    pay: grease is no cheaper way of not looking."""
+    return not_dry(s.early_rise, s.grease_pays, s.drier, s.x)
 
 
-def not_dry(early_rise: BoolArray, grease_pays: BoolArray, x: FloatArray) -> BoolArray:
+def not_dry(early_rise: BoolArray, grease_pays: BoolArray, drier: BoolArray, x: FloatArray) -> BoolArray:
     """Where ``not_dryness`` applies."""
-    return np.asarray(early_rise & ~grease_pays & ~(x >= 1.0))
+    return np.asarray(np.where(grease_pays, ~drier, early_rise) & ~(x >= 1.0))
 
 
 def deferred(s: Situation, policy: Policy, night: Days) -> BoolArray:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from condlube.advisory.cost import grease_pays
+from condlube.advisory.cost import drier, grease_pays
 from condlube.advisory.settling import Settling
 from condlube.advisory.word import word
 from condlube.assessment.evidence import Evidence, baseline_unsettled, lubrication_lost, lubrication_sound
@@ -37,8 +37,8 @@ class Situation:
     ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
     ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none; ``unexplained_in_d`` is that of
     ``settling``. ``quiet`` tells that the evidence speaks for no fault, ``grease_pays`` that greasing is expected to
-    cost no more than holding. ``inspected_d`` is the age of the last inspection in days, inf without one.
-    ``deferred_until``, ``grease_until`` and ``inspect_until`` tell
+    cost no more than holding, ``drier`` that dryness is no less likely than damage. ``inspected_d`` is the age of the
+    last inspection in days, inf without one. ``deferred_until``, ``grease_until`` and ``inspect_until`` tell
     until when the analyst's word asks to hold, grease and inspect; NaT where it does not, or no longer.
     """
 
@@ -67,6 +67,7 @@ class Situation:
     lost: BoolArray
     baseline_unsettled: BoolArray
     grease_pays: BoolArray
+    drier: BoolArray
     harsh: npt.NDArray[np.int64]
     deferred_until: TimeArray
     grease_until: TimeArray
@@ -79,6 +80,7 @@ def situation(
     life: pd.DataFrame,
     records: Records,
     evidence: Evidence,
+    odds: FloatArray,
     cost: FloatArray,
     settled: Settling,
     reviews: pd.DataFrame,
@@ -121,6 +123,7 @@ def situation(
         lost=lubrication_lost(evidence),
         baseline_unsettled=baseline_unsettled(evidence),
         grease_pays=grease_pays(cost),
+        drier=drier(odds),
         harsh=_harsh(bearings),
         deferred_until=said.hold,
         grease_until=said.grease,

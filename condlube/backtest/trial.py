@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.advisory import guards
-from condlube.advisory.cost import cheapest, grease_pays
+from condlube.advisory.cost import cheapest, drier, grease_pays
 from condlube.advisory.guard_codes import ASKED, TAKES
 from condlube.advisory.guards import FACTS
 from condlube.assessment import kernel
@@ -72,13 +72,13 @@ class Facts:
             values = self.values[at]
             if own.guard.early_rise != base.guard.early_rise:
                 values = self._electrical(at, own)
-            _, cost[at] = assess(self.prior[at], values, self._context(at, base), own)
-            allowed[at] = guards.allowed(self._applied(at, cost[at], own, base))
+            odds, cost[at] = assess(self.prior[at], values, self._context(at, base), own)
+            allowed[at] = guards.allowed(self._applied(at, odds, cost[at], own, base))
         call = np.where(self.decided, cheapest(cost, allowed), -1)
         return cost, call
 
-    def _applied(self, at: IntArray, cost: FloatArray, own: Policy, base: Policy) -> BoolArray:
-        """The guards that apply, with those asked again whose parameters differ or that hang on the costs."""
+    def _applied(self, at: IntArray, odds: FloatArray, cost: FloatArray, own: Policy, base: Policy) -> BoolArray:
+        """The guards that apply, with those asked again whose parameters differ or that hang on odds and costs."""
         applied = self.applied[at]
         code = {name: k for k, name in enumerate(TAKES)}
         put_off = applied[:, [code[name] for name in ASKED]].any(axis=1) & ~applied[:, code["absolute_limit"]]
@@ -88,7 +88,7 @@ class Facts:
             p = own.guard.early_rise
             risen = [(self.values[at, POSITION[s]] >= p.over_db) & (nights[s] >= p.sound_readings) for s in _SENSITIVE]
             applied[known, code["early_rise"]] = np.logical_or.reduce(risen)[known]
-        unlike = guards.not_dry(applied[:, code["early_rise"]], grease_pays(cost), self.x[at])
+        unlike = guards.not_dry(applied[:, code["early_rise"]], grease_pays(cost), drier(odds), self.x[at])
         applied[known, code["not_dryness"]] = unlike[known]
         if own.guard.extension_cap != base.guard.extension_cap:
             c = own.guard.extension_cap

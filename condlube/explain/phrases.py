@@ -112,7 +112,7 @@ GUARDS = {
     "long_overdue": "far overdue: look for hardened grease and a closed outlet, and ask whether the record is true",
     "extension_cap": "the interval may not be extended further here",
     "baseline_unsettled": "the rise stands against a level that no settled time has shown: look before greasing",
-    "not_dryness": "a clear rise, and too little says dryness to grease on it: look first",
+    "not_dryness": "a rise that says too little of dryness to grease on it: look first",
     "data_lost": "every lubrication-sensitive signal is lost: no greasing before the interval ends",
     "deferred": "deferred by an analyst",
     "asked_grease": "an analyst asks for it",
