@@ -27,6 +27,8 @@ Words = npt.NDArray[np.object_]
 STOPPED = "stopped"
 """Reason code of a deviation on a night without running time."""
 NO_START = "no_start"
+CAPS = ("watched", "moderate", "severe")
+"""What limits the extension of an interval, by how harsh the surroundings are."""
 
 
 @dataclass(frozen=True)
@@ -36,10 +38,11 @@ class Situation:
     ``x`` is NaN where no interval holds. ``surveyed`` tells that someone has looked since the records began;
     ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
     ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none; ``unexplained_in_d`` is that of
-    ``settling``. ``quiet`` tells that the evidence speaks for no fault, ``grease_pays`` that greasing is expected to
-    cost no more than holding, ``drier`` that dryness is no less likely than damage. ``inspected_d`` is the age of the
-    last inspection in days, inf without one. ``deferred_until``, ``grease_until`` and ``inspect_until`` tell
-    until when the analyst's word asks to hold, grease and inspect; NaT where it does not, or no longer.
+    ``settling``, ``cap`` names what limits an extension. ``quiet`` tells that the evidence speaks for no fault,
+    ``grease_pays`` that greasing is expected to cost no more than holding, ``drier`` that dryness is no less likely
+    than damage. ``inspected_d`` is the age of the last inspection in days, inf without one. ``deferred_until``,
+    ``grease_until`` and ``inspect_until`` tell until when the analyst's word asks to hold, grease and inspect; NaT
+    where it does not, or no longer.
     """
 
     x: FloatArray
@@ -69,6 +72,7 @@ class Situation:
     grease_pays: BoolArray
     drier: BoolArray
     harsh: npt.NDArray[np.int64]
+    cap: Words
     deferred_until: TimeArray
     grease_until: TimeArray
     inspect_until: TimeArray
@@ -95,6 +99,7 @@ def situation(
     inspected_d = np.nan_to_num((now - records.inspected) / HOUR / 24, nan=np.inf)
     ever = np.isin(origin, ("greasing", "replacement")) | ~np.isnat(records.inspected)
     said = word(reviews, evidence, _times_of(life), records.inspected, policy)
+    watched, harsh = lubrication_sound(evidence), _harsh(bearings)
     like, who = distinct(bearings["bearing_id"], life["last_grease"])
     return Situation(
         x=life["x"].to_numpy(dtype=np.float64),
@@ -119,12 +124,13 @@ def situation(
         quiet=evidence.bits.sum(axis=1).max(axis=1) < policy.guard.replacement_window.quiet_bits,
         early_rise=early_rise(evidence, answered(records, evidence, policy), policy),
         response_failed=(evidence.value("response") == 2) & ~(records.inspected > _times_of(life)),
-        watched=lubrication_sound(evidence),
+        watched=watched,
         lost=lubrication_lost(evidence),
         baseline_unsettled=baseline_unsettled(evidence),
         grease_pays=grease_pays(cost),
         drier=drier(odds),
-        harsh=_harsh(bearings),
+        harsh=harsh,
+        cap=np.where(watched, np.array(CAPS, dtype=object)[harsh], "unwatched"),
         deferred_until=said.hold,
         grease_until=said.grease,
         inspect_until=said.inspect,

@@ -22,7 +22,7 @@ GUARD_LOOK_AT = {
     "grease_mismatch": "supply", "history_unknown": "records", "survey_waits": "records", "outside_range": "records",
     "unsettled": "supply", "response_failed": "supply", "long_overdue": "records",
 }  # fmt: skip
-DETAILS = {"grease_mismatch": "mismatch", "unsettled": "unsettled"}
+DETAILS = {"grease_mismatch": "mismatch", "unsettled": "unsettled", "extension_cap": "cap"}
 """Guards of several kinds, and where the situation names the kind."""
 TELLING = ("stopped", "survey_waits", "data_lost")
 """Guards that say more of a hold than that nothing leads to another call."""
@@ -109,7 +109,7 @@ def second_action(
     made[(call == GREASE) & (posterior[:, STATES.index("machine_fault")] >= _TRUE_TOO)] = "inspect_machine"
     made[(call == INSPECT) & due & np.isin(look, ("machine", "instrument")) & ~s.stopped] = "grease"
     made[due & s.stopped & ~s.not_greasable] = "grease_on_return"
-    made[basis == "replacement_window"] = "replace"
+    made[(call == HOLD) & s.not_greasable & (s.x >= policy.guard.replacement_window.from_x)] = "replace"
     return made
 
 

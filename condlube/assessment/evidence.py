@@ -28,6 +28,8 @@ from condlube.schema.words import (
 
 QUIET_DB = 3.0
 """Ultrasound below this is not the other witness of a rise in acceleration."""
+RECENT = "recent"
+"""Reason code of a rise that came gradually so far, but began only days ago."""
 RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
 
@@ -115,11 +117,10 @@ def gather(
     by = _best(which, growth, growth > policy.weights.growth_from)
     put("growth", which[by], growth[by], by)
     louder = _best(which, strength, sound & (strength > 0) & (level != POSITION["temperature"]))
-    kind = deviations["onset"].to_numpy(dtype=object)
     answer = deviations["response"].to_numpy(dtype=object)
-    for k, name in enumerate(Onset.classes):
-        by = louder[(kind[louder] == name) & (answer[louder] != RETURNED)]
-        put("onset", which[by], float(k), by, name)
+    how_abrupt, came = _onset(deviations, policy)
+    by = louder[~np.isnan(how_abrupt[louder]) & (answer[louder] != RETURNED)]
+    put("onset", which[by], how_abrupt[by], by, came[by])
     loudest = _best(which, strength, sound & (strength > 0))
     share = _number(deviations, "share")
     by = loudest[share[loudest] > 0]
@@ -142,6 +143,20 @@ def gather(
         observed[at, POSITION[source]] = age[at, k]
     weighed = kernel.weigh_all(values, tables(policy))
     return Evidence(deviations, values, weighed, row, observed, expected, reason)
+
+
+def _onset(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.NDArray[np.object_]]:
+    """How the rise of each row came: 0 gradually, 1 abruptly, in between where it is too young to be known as gradual;
+    NaN where nothing tells. Beside it the reason code."""
+    kind = deviations["onset"].to_numpy(dtype=object)
+    age = pd.to_datetime(deviations["night"]) - pd.to_datetime(deviations["onset_date"])
+    shortest = policy.detection.abrupt_days
+    longest = shortest * policy.weights.gradual_from
+    young = (longest - age.dt.days.to_numpy(dtype=np.float64)) / (longest - shortest)
+    young = np.clip(np.nan_to_num(young), 0.0, 1.0)
+    gradual, abrupt = (kind == name for name in Onset.classes)
+    value = np.select([gradual, abrupt], [young, 1.0], np.nan)
+    return value, np.where(gradual & (young > 0), RECENT, kind).astype(object)
 
 
 def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.NDArray[np.object_]]:

@@ -28,8 +28,8 @@ def interval_lines(bearing: Row, decision: Row, evidence: Sequence[Row]) -> list
         lines.append(f"No interval: {str(decision['interval_method']).replace('_', ' ')}.")
     else:
         since = "" if decision["last_greased"] is None else f" since {decision['last_greased']:%Y-%m-%d}"
-        lines.append(f"{decision['interval_h']:,.0f} running hours (L01) by {by}, at the speed and temperature measured"
-                     f"{since}; {_share(decision['x'])} used up.")  # fmt: skip
+        lines.append(f"{decision['interval_h']:,.0f} running hours (L01) by {by}, at the speed and temperature{since} "
+                     f"(the register's where not measured); {_share(decision['x'])} used up.")  # fmt: skip
         if any(row["source"] == "response" and row["reason"] == "none" for row in evidence):
             lines.append("The last greasing had no effect: the share used up is counted through it.")
     if bearing["manual_interval_h"]:

@@ -50,6 +50,12 @@ RESPONSES = {
     "worse": "the level rose after the last greasing",
 }
 
+ONSETS = {
+    "gradual": "the rise came gradually",
+    "recent": "the rise is only days old",
+    "abrupt": "the rise came abruptly",
+}
+
 REASONS = {
     "zero": "the sensor reads exact zeros",
     "frozen": "the signal stands still",
@@ -90,6 +96,7 @@ REASONS = {
     "inspected_without_finding": "an inspection found nothing",
     "gradual": "it came gradually",
     "abrupt": "it came abruptly",
+    "recent": "it is only days old",
     "recorded": "recorded by people",
     "pattern": "high-frequency acceleration without ultrasound on an inverter drive",
 }
@@ -121,6 +128,11 @@ GUARDS = {
 
 # What a guard of several kinds says of each.
 GUARD_KINDS = {
+    "extension_cap watched": "condition does not extend an interval further than this",
+    "extension_cap moderate": "dirt or moisture allow little more than the interval, however quiet",
+    "extension_cap severe": "heavy dirt, water, an open vertical shaft, an unprotected inverter or highest criticality "
+    "allow no more than the interval, however quiet",
+    "extension_cap unwatched": "no sound signal that would tell of dryness: no longer than the interval",
     "absolute_limit stopped": "an absolute limit was passed on its last running readings: not to be started before it "
     "has been looked at",
     "grease_mismatch unknown": "nobody knows which grease is inside: find out before any is added",
@@ -209,7 +221,7 @@ def fact(row: Mapping[str, Any]) -> str:
     if source == "collector_share":
         return f"{value:.0%} of the other points of its collector moved with it"
     if source == "onset":
-        return f"the rise came {'gradually' if row['reason'] == 'gradual' else 'abruptly'}"
+        return ONSETS[row["reason"]]
     if source == "response":
         return RESPONSES[row["reason"]]
     if source == "zone":

@@ -18,6 +18,7 @@ _UNITS = {"ultrasound": "dB over expected", "acceleration": "dB over expected", 
           "collector_share": "of its collector"}  # fmt: skip
 _ASKED = {"grease_g": "grams really given", "outlet_open": "outlet seen open", "purge": "what came out",
           "not_done_because": "if not done, why"}  # fmt: skip
+_MOST_DIGITS = 3
 _CALLS = {"grease": "grease", "hold": "leave alone", "inspect": "inspect"}
 
 
@@ -94,6 +95,9 @@ def _change(change: Change) -> str:
     if change.word:
         return f"{source_name(change.source)} {change.word}: {_CALLS[change.call]}"
     digits = 0 if change.source == "collector_share" else 1 if change.source not in ("velocity", "impulsiveness") else 2
+    if change.now is not None:
+        while digits < _MOST_DIGITS and fixed(change.then, digits) == fixed(change.now, digits):
+            digits += 1
     shown = f"{change.then:.0%}" if change.source == "collector_share" else fixed(change.then, digits)
     now = "" if change.now is None else f" (now {fixed(change.now, max(digits, 1))})"
     return f"{name} at {shown} {_UNITS[change.source]}{now}: {_CALLS[change.call]}"

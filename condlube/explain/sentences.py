@@ -51,7 +51,7 @@ def second(decision: Row) -> str:
     return {
         "grease": "Greasing is due as well, once the inspection allows it.",
         "inspect_machine": "Have the machine looked at as well: unbalance, misalignment or looseness.",
-        "inspect_instrument": "Check the instrument as well.",
+        "inspect_instrument": f"Check the instrument{' as well' if decision['call'] == 'grease' else ''}.",
         "grease_on_return": "Greasing is due when the machine runs again.",
         "replace": "Plan its replacement for the next planned stop.",
         "look": "Have a look first: warm for no known reason."
@@ -174,7 +174,8 @@ def _pointed(decision: Row, evidence: Sequence[Row]) -> str:
         return ", ".join([*said, f"{used(decision['x'])} used up"])
     if decision["call"] == "hold":
         said += [fact(r) for r in evidence if r["source"] == "response" and r["reason"] == "held"]
-        return ", ".join([*said, "not enough to act on"])
+        where = " at the bearing itself" if decision["second_action"] == "inspect_instrument" else ""
+        return ", ".join([*said, f"not enough to act on{where}"])
     if row is not None and row["source"] == "finding.damage":
         return ", ".join([*said, "and no replacement is on record since"])
     return ", ".join(said) + ": points to " + ", or to ".join(TOWARDS[name] for name in _suspected(decision, state))

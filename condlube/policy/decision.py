@@ -189,6 +189,7 @@ class Weights:
 
     shared_share: Share
     growth_from: NotNegative
+    gradual_from: Annotated[float, Within(1, 100, open_low=True)]
     ultrasound: Curve
     acceleration: Curve
     impulsiveness: Curve

@@ -2,6 +2,7 @@
 
 import pytest
 
+from condlube.advisory.change import Change
 from condlube.explain import readers
 from condlube.explain.sentences import second, sentence
 from condlube.schema.words import STATES
@@ -97,6 +98,10 @@ def test_what_a_lost_signal_is_called_by_name():
         ("unsettled rising", "still rises after the greasing"),
         ("unsettled unexplained", "nothing else to explain it"),
         ("long_overdue sealed", "plan the replacement"),
+        ("extension_cap watched", "condition does not extend"),
+        ("extension_cap moderate", "dirt or moisture"),
+        ("extension_cap severe", "unprotected inverter"),
+        ("extension_cap unwatched", "no sound signal that would tell of dryness"),
     ],
 )
 def test_each_kind_of_a_guard_is_told(reason, words):
@@ -114,6 +119,22 @@ def test_a_replacement_is_planned_with_a_date():
     assert second(told) == "Plan its replacement for the next planned stop."
     assert readers.planner({**told, "due_date": date(2026, 3, 1)}) == "Replace at a planned stop before 2026-03-01."
     assert readers.planner(told) == "Replace at the next planned stop."
+
+
+def test_a_hold_beside_a_suspect_instrument_says_what_is_left_alone():
+    rows = [row("ultrasound", 4.9, starved=0.9), row("onset", 0.7, reason="recent", instrument_fault=1.6)]
+    told = decision("hold", "instrument_fault onset", second_action="inspect_instrument")
+    assert sentence(told, rows) == (
+        "Hold: ultrasound 4.9 dB over expected, the rise is only days old, not enough to act on at the bearing itself."
+    )
+    assert second(told) == "Check the instrument."
+
+
+def test_a_change_close_by_is_told_with_the_digit_that_it_needs():
+    said = readers.what_changes([Change("ultrasound", 9.37, 9.41, "", "inspect")], decision("grease", "time"))
+    assert said == ["ultrasound at 9.41 dB over expected (now 9.37): inspect"]
+    same = readers.what_changes([Change("velocity", 1.0, 1.81, "", "inspect")], decision("grease", "time"))
+    assert same == ["vibration velocity at 1.81 times expected (now 1.00): inspect"]
 
 
 def test_no_probability_is_nothing_or_all():
