@@ -15,7 +15,7 @@ from condlube.advisory.situation import Situation
 from condlube.assessment import kernel
 from condlube.assessment.evidence import Evidence
 from condlube.assessment.nights import Days
-from condlube.assessment.rules import CONTEXT, costs, rules
+from condlube.assessment.rules import costs, rules
 from condlube.assessment.sources import LEVELS, FloatArray, IntArray, tables
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
@@ -23,7 +23,11 @@ from condlube.schema.words import ACTIONS
 
 STEPS_D = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0, 1024.0, 2048.0)
 """Days ahead at which the call is asked; between two of them it is then halved down to the day."""
-_X, _SINCE, _HOURS, _DAYS = (CONTEXT.index(name) for name in ("x", "x_since", "running_h", "days"))
+_BIT = (1 << np.arange(len(ACTIONS))).astype(np.uint8)
+_TAKEN = {code: np.uint8(taken @ _BIT) for code, taken in guards.TAKEN.items()}
+"""Per guard, which actions it takes away, a bit for each."""
+_LEFT = guards.left((np.arange(1 << len(ACTIONS))[:, None] & _BIT) > 0)
+"""Which actions are left where those of the bits are taken away."""
 
 
 @dataclass(frozen=True)
@@ -102,25 +106,21 @@ def turn(
     turned = np.full(len(call), -1)
     fixed = applied.copy()
     fixed[:, [guards.CODES.index(code) for code in TIMED]] = False
-    taken = guards.taken(fixed)
-    totals = evidence.bits.sum(axis=1)
+    taken = guards.taken(fixed) @ _BIT
+    odds = kernel.odds_all(evidence.bits.sum(axis=1))
     rising = (ahead.slope_per_d != 0).any(axis=1)
 
     def asked(at: IntArray, days: FloatArray) -> IntArray:
         later = _later(s, at, days, ahead, rising)
         gone = taken[at]
         for code in TIMED:
-            gone |= guards.GUARDS[code](later, policy, night[at])[:, None] & guards.TAKEN[code]
+            gone |= guards.GUARDS[code](later, policy, night[at]) * _TAKEN[code]
         for code, stands in guards.words(later, policy, night[at]).items():
-            gone[stands] = guards.TAKEN[code]
-        then = _context_after(context, at, days, ahead)
-        cost = kernel.reassess_all(then, totals[at], rules(policy), costs(policy))
-        grows = np.flatnonzero(rising[at])
-        if len(grows):
-            values = evidence.values[at[grows]]
-            values[:, : len(LEVELS)] += ahead.slope_per_d[at[grows]] * days[grows, None]
-            _, cost[grows] = kernel.assess_all(then[grows], values, tables(policy), rules(policy), costs(policy))
-        return cheapest(cost, guards.left(gone))
+            gone[stands] = _TAKEN[code]
+        used, ran_h = np.nan_to_num(later.x - ahead.x[at]), ahead.running_h_per_d[at] * days
+        cost = kernel.ahead_all(context, evidence.values, odds, ahead.slope_per_d, rising, at, days, used, ran_h,
+                                tables(policy), rules(policy), costs(policy))  # fmt: skip
+        return cheapest(cost, _LEFT[gone])
 
     for before, step in pairwise(steps):
         at = np.flatnonzero(waiting & (step > after))
@@ -154,17 +154,6 @@ def _later(s: Situation, at: IntArray, days: FloatArray, ahead: Ahead, rising: B
     for name in ("deferred_until", "grease_until", "inspect_until"):
         taken[name] = taken[name] - np.ceil(days).astype("timedelta64[D]")
     return Situation(**taken)
-
-
-def _context_after(context: FloatArray, at: IntArray, days: FloatArray, ahead: Ahead) -> FloatArray:
-    """The contexts of bearings ``at`` so many days on."""
-    then = context[at]
-    used = np.nan_to_num(ahead.x_after(at, days) - ahead.x[at])
-    then[:, _X] += used
-    then[:, _SINCE] += used
-    then[:, _HOURS] += ahead.running_h_per_d[at] * days
-    then[:, _DAYS] += days
-    return then
 
 
 def ahead(life: pd.DataFrame, evidence: Evidence, column: str, faster: float = 1.0) -> Ahead:

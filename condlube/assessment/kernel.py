@@ -221,17 +221,56 @@ def assess_all(
 
 
 @kernel
-def reassess_all(context: FloatArray, totals: FloatArray, rules: Rules, costs: FloatArray) -> FloatArray:
-    """Expected costs of bearing-nights whose evidence stays as it was weighed, ``totals`` [bearing-nights, states but
-    the first], while time goes on."""
+def odds_all(totals: FloatArray) -> FloatArray:
+    """Odds [bearing-nights, states but the first] of summed bits, the same that ``posterior_one`` multiplies by."""
+    odds = np.empty_like(totals)
+    for n in range(totals.shape[0]):
+        for state in range(totals.shape[1]):
+            odds[n, state] = 2.0 ** totals[n, state]
+    return odds
+
+
+@kernel
+def ahead_all(
+    context: FloatArray, values: FloatArray, odds: FloatArray, slope_per_d: FloatArray, rising: BoolArray, at: IntArray,
+    days: FloatArray, used: FloatArray, ran_h: FloatArray, tables: Tables, rules: Rules, costs: FloatArray,
+) -> FloatArray:  # fmt: skip
+    """Expected costs of bearing-nights ``at`` so many ``days`` on, with so much of the interval ``used`` and so many
+    hours run until then.
+
+    The first values go on by ``slope_per_d`` where any is ``rising``; elsewhere the evidence stays as it was weighed,
+    ``odds``.
+    """
+    bits = np.empty((values.shape[1], tables.weights.shape[2]))
+    then = np.empty(context.shape[1])
+    later = np.empty(values.shape[1])
     prior = np.empty(7)
     hold = np.empty(7)
     posterior = np.empty(7)
-    cost = np.empty((context.shape[0], 3))
-    for n in range(context.shape[0]):
-        prior_one(context[n], rules, prior)
-        hold_one(context[n], rules, costs, hold)
-        posterior_one(prior, totals[n : n + 1], posterior)
+    cost = np.empty((len(at), 3))
+    for n in range(len(at)):
+        row = at[n]
+        then[:] = context[row]
+        then[X] += used[n]
+        then[X_SINCE] += used[n]
+        then[RUNNING_H] += ran_h[n]
+        then[DAYS] += days[n]
+        prior_one(then, rules, prior)
+        hold_one(then, rules, costs, hold)
+        if rising[row]:
+            later[:] = values[row]
+            for source in range(slope_per_d.shape[1]):
+                later[source] += slope_per_d[row, source] * days[n]
+            weigh_one(later, tables, bits)
+            posterior_one(prior, bits, posterior)
+        else:
+            whole = prior[0]
+            posterior[0] = prior[0]
+            for state in range(1, 7):
+                posterior[state] = prior[state] * odds[row, state - 1]
+                whole += posterior[state]
+            for state in range(7):
+                posterior[state] /= whole
         cost_one(posterior, costs, hold, cost[n])
     return cost
 

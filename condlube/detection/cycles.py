@@ -6,7 +6,7 @@ import numpy as np
 
 from condlube.detection.begins import Begin
 from condlube.detection.response import RETURNED, responses
-from condlube.manipulation.kernel import Floats, Ints, first_at_least
+from condlube.manipulation.kernel import Floats, Ints, first_at_least, ranges, starts_of
 from condlube.policy.detection import Detection
 
 MANY = 2  # so many greasings whose effect was gone within days are a cycle
@@ -21,15 +21,15 @@ def returns(
     Series k is rows ``lo[k]`` to ``hi[k]`` of point ``point[k]``.
     """
     greasings = [[b.day for b in own if b.kind == "relubrication"] for own in begins]
-    asked = [
-        (k, first, second)
-        for k in np.flatnonzero(np.array([len(own) for own in greasings], dtype=np.int64)[point] > 1).tolist()
-        for first, second in zip(greasings[point[k]], greasings[point[k]][1:], strict=False)
-        if night[k] - policy.window_days <= first and second <= night[k]
-    ]
-    if not asked:
-        return np.zeros(len(point), dtype=np.int64)
-    k, first, second = (np.array(column, dtype=np.int64) for column in zip(*asked, strict=True))
+    own = np.repeat(np.arange(len(begins)), [max(len(days) - 1, 0) for days in greasings])
+    first, second = (
+        np.array([day for days in greasings for day in part(days)], dtype=np.int64)
+        for part in (lambda days: days[:-1], lambda days: days[1:])
+    )
+    start = starts_of(own, len(begins))
+    k, pair = np.repeat(np.arange(len(point)), np.diff(start)[point]), ranges(start[point], start[point + 1])
+    told = (night[k] - policy.window_days <= first[pair]) & (second[pair] <= night[k])
+    k, first, second = k[told], first[pair[told]], second[pair[told]]
     stop = first_at_least(day, lo[k], hi[k], second)
     answer = responses(
         lo[k], stop, day, residual, spread[k], first, raised[k], policy.response_before_nights,

@@ -131,6 +131,6 @@ class Learned:
 
     def _family(self, name: str, day: int) -> Family:
         members = sorted(self.members[name].items())
-        rows = [r for p, r in members if not changed(self.changes[p], self.first[r], day)]
+        rows = [r for p, r in members if not self.changes[p] or not changed(self.changes[p], self.first[r], day)]
         floor = self.policy.family_floor.of(name.partition(" ")[0])
         return family_of(self.models.coefficients[rows, 0], self.models.spread[rows], floor)
