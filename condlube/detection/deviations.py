@@ -86,7 +86,9 @@ def deviations(
     _fall_silent(rows, figures["residual"], cells, policy)
     rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
     _ask_again(rows, cells, tracks, policy)
-    changed = regime_changed(rows, cells.points, tracks, lasting, policy.detection)
+    told = (frozen.models.high[:, :2] > frozen.models.low[:, :2]).any(axis=1)  # without a tag: the register's speed
+    untold = ~np.append(told, False)[rows["reference"]]
+    changed = regime_changed(rows, untold, cells.points, tracks, lasting, policy.detection)
     rows.loc[changed, ["status", "reason"]] = ["not_testable", OPERATING_CHANGED]
     _say_why(rows, cells, frozen, policy)
     return _in_units(rows, cells, zone).reindex(columns=names)

@@ -48,17 +48,18 @@ class Series(NamedTuple):
 
 
 def regime_changed(
-    rows: pd.DataFrame, points: pd.DataFrame, tracks: Tracks, lasting: Lasting, policy: Detection
+    rows: pd.DataFrame, untold: Bools, points: pd.DataFrame, tracks: Tracks, lasting: Lasting, policy: Detection
 ) -> Bools:
     """Which of ``rows`` stand where an operating change of their machine put them.
 
-    ``rows`` has point, day, status, track, row, residual, sd, reference_spread.
+    ``rows`` has point, day, status, track, row, residual, sd, reference_spread; ``untold``: neither speed nor load of
+    the row was ever on record.
 
     The row's level came by one step, its own or that of another signal of its bearing, and has not gone on since by
     more than its noise. On that night at least three quarters of the amplitudes on the machine's other bearings
     stepped up, and so did those of its quantity; it stands no further off than three standard deviations, or
-    once more, beyond their step. Where there is no other bearing its own amplitudes stepped ``alike``. If as many of
-    its collector's points on other machines stepped too, it is no change of this machine.
+    once more, beyond their step. Where there is no other bearing, and ``untold``, its own amplitudes stepped
+    ``alike``. If as many of its collector's points on other machines stepped too, it is no change of this machine.
     """
     changed = np.zeros(len(rows), dtype=bool)
     now, spread, sd = (rows[c].to_numpy(dtype=float) for c in ("residual", "reference_spread", "sd"))
@@ -101,7 +102,7 @@ def regime_changed(
         """Whether the only bearing of a machine stepped on day ``at`` in all its amplitudes alike, and none of them
         far, and in nothing that speaks of impacts."""
         step = series.shift(of, at)
-        if now[k] >= large[k] or (step > 1.0)[np.isin(quantity[of], IMPULSIVE)].any():
+        if not untold[k] or now[k] >= large[k] or (step > 1.0)[np.isin(quantity[of], IMPULSIVE)].any():
             return False
         moved = step[amplitude[of]]
         size = (step * spread[of] / decibel[of])[amplitude[of]]
