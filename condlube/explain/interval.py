@@ -9,7 +9,7 @@ import numpy as np
 
 from condlube.errors import InvalidArgument
 from condlube.lubrication.interval import side_by_side
-from condlube.lubrication.result import Result
+from condlube.lubrication.result import Outside, Result
 
 Row = Mapping[str, Any]
 _METHODS = {
@@ -18,6 +18,13 @@ _METHODS = {
     "catalogue_rule": "the catalogue rule",
     "grease_life": "grease life of sealed bearings",
 }
+NO_INTERVAL = {
+    **{code.name.lower(): f"{code.why}; {code.advice}" for code in Outside if code},
+    "no_start": "nothing tells when the count begins",
+    "conditions_outside_range": "the measured speed or temperature was outside the method's range for more than 1% of "
+    "the running hours",
+}
+"""Why there is none, by what the decision has in place of a method."""
 
 
 def interval_lines(bearing: Row, decision: Row, evidence: Sequence[Row]) -> list[str]:
@@ -25,7 +32,7 @@ def interval_lines(bearing: Row, decision: Row, evidence: Sequence[Row]) -> list
     by = _METHODS.get(decision["interval_method"], "")
     lines = []
     if decision["interval_h"] is None:
-        lines.append(f"No interval: {str(decision['interval_method']).replace('_', ' ')}.")
+        lines.append(f"No interval: {NO_INTERVAL[decision['interval_method']]}.")
     else:
         since = "" if decision["last_greased"] is None else f" since {decision['last_greased']:%Y-%m-%d}"
         lines.append(f"{decision['interval_h']:,.0f} running hours (L01) by {by}, at the speed and temperature{since} "

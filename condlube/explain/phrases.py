@@ -109,7 +109,7 @@ GUARDS = {
     "grease_mismatch": "the grease inside is unknown or must not meet the assigned one: find out before any is added",
     "history_unknown": "nobody knows when this bearing was greased: its turn in the survey of the route",
     "survey_waits": "nobody knows when this bearing was greased: it waits for its turn in the survey of the route",
-    "outside_range": "no published method gives an interval here: ask the maker, consider oil",
+    "outside_range": "the interval method gives none at these conditions: ask the maker, consider oil",
     "stopped": "the machine stands: tonight adds no evidence",
     "idle": "the machine stands, and nothing speaks for a fault: see to it when it runs again",
     "just_greased": "grease was put in a short while ago: no second dose",

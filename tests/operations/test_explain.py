@@ -7,7 +7,7 @@ from math import log2
 import pytest
 
 from condlube.errors import CondlubeError
-from condlube.explain.interval import interval_lines
+from condlube.explain.interval import NO_INTERVAL, interval_lines
 from condlube.operations.desk import Desk
 from condlube.operations.explain import explain
 from condlube.operations.tasks import work
@@ -60,6 +60,15 @@ def test_a_greasing_without_effect_is_told_beside_the_share_used_up(small_site):
     without = [{"source": "response", "reason": "none", "status": "assessed"}]
     assert "had no effect" in " ".join(interval_lines(plain, decision, without))
     assert "had no effect" not in " ".join(interval_lines(plain, decision, [without[0] | {"reason": "held"}]))
+
+
+@pytest.mark.parametrize("reason", ["no_start", "conditions_outside_range", "speed_beyond_formula", "load_too_high"])
+def test_why_there_is_no_interval_is_told_in_words(small_site, reason):
+    told = json.loads(explain(small_site[0], "M1-DE").json())
+    plain = {"manual_interval_h": None, "seal": "sealed", "manual_interval_basis": None}
+    (line,) = interval_lines(plain, told["decision"] | {"interval_h": None, "interval_method": reason}, [])
+    assert line == f"No interval: {NO_INTERVAL[reason]}."
+    assert "_" not in line
 
 
 @pytest.mark.parametrize(("supply", "grams"), [("hand", 32.5), ("single_point_lubricator", None)])
