@@ -17,17 +17,25 @@ _Z90 = 1.6448536269514722  # 90 % interval of the slope
 @kernel
 def mann_kendall(y: Floats) -> tuple[float, float]:
     """Mann-Kendall statistic S of a series and its variance for independent values, ties allowed."""
+    s = 0.0
+    for i in range(len(y)):
+        for j in range(i + 1, len(y)):
+            s += (y[j] > y[i]) - (y[j] < y[i])
+    return s, variance(y)
+
+
+@kernel
+def variance(y: Floats) -> float:
+    """Variance of the Mann-Kendall statistic of a series of independent values, ties allowed."""
     n = len(y)
-    s, ties = 0.0, 0.0
+    ties = 0.0
     for i in range(n):
-        same = 0.0
+        same = 0
         for j in range(n):
-            if y[j] == y[i]:
-                same += 1.0
-            elif j > i:
-                s += 1.0 if y[j] > y[i] else -1.0
+            same += y[j] == y[i]
         ties += (same - 1.0) * (2.0 * same + 5.0)
-    return s, (n * (n - 1.0) * (2.0 * n + 5.0) - ties) / 18.0
+    made: float = (n * (n - 1.0) * (2.0 * n + 5.0) - ties) / 18.0
+    return made
 
 
 @kernel
@@ -39,12 +47,10 @@ def correction(y: Floats, slope: float) -> float:
         flat[i] = y[i] - slope * i
     bottom = 0.0
     for i in range(n):
-        below, equal = 0.0, 0.0
+        below, equal = 0, 0
         for j in range(n):
-            if flat[j] < flat[i]:
-                below += 1.0
-            elif flat[j] == flat[i]:
-                equal += 1.0
+            below += flat[j] < flat[i]
+            equal += flat[j] == flat[i]
         rank[i] = below + 0.5 * (equal - 1.0) - 0.5 * (n - 1.0)
         bottom += rank[i] * rank[i]
     if bottom == 0.0 or n < 4:
@@ -76,7 +82,7 @@ def theil_sen(x: Floats, y: Floats, z: float) -> tuple[float, float, float]:
     sort(pairs)
     slope = 0.5 * (pairs[(count - 1) // 2] + pairs[count // 2])
     step = (x[n - 1] - x[0]) / (n - 1)
-    wide = z * np.sqrt(mann_kendall(y)[1] * max(1.0, correction(y, slope * step)))
+    wide = z * np.sqrt(variance(y) * max(1.0, correction(y, slope * step)))
     first = np.floor((count - wide) / 2.0 + 0.5) - 1.0
     last = np.floor((count + wide) / 2.0 + 0.5)
     return slope, pairs[int(max(first, 0.0))], pairs[int(min(last, count - 1.0))]
@@ -106,6 +112,7 @@ def weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int) 
 
 @kernel
 def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int, made: Floats) -> None:
+    known, median = np.full(len(day), -1), np.empty(len(day))  # of weeks, by their last row: the first, and the median
     for k in range(len(lo)):
         if hi[k] - lo[k] < fewest:
             continue
@@ -118,7 +125,9 @@ def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int,
                 total += day[row]
                 row += 1
             x[weeks] = total / (row - begin)
-            y[weeks] = _median(residual, begin, row)
+            if known[row - 1] != begin:
+                known[row - 1], median[row - 1] = begin, _median(residual, begin, row)
+            y[weeks] = median[row - 1]
             weeks += 1
         if weeks >= fewest:
             made[0, k], made[1, k], made[2, k] = theil_sen(x[:weeks], y[:weeks], _Z90)
