@@ -157,7 +157,7 @@ def _decide(
         "night": night.astype(object),
         "bearing_id": bearings["bearing_id"],
         "call": actions[call],
-        "second_action": story.second_action(call, basis, look, prior, odds, dearer, evidence, s, applied, policy),
+        "second_action": story.second_action(call, look, state, prior, odds, dearer, evidence, s, applied, policy),
         "look_at": story.supply_first(call, look, bearings),
         "basis": basis,
         "guards": _codes(applied),

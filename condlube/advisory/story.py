@@ -79,12 +79,13 @@ def supply_first(call: IntArray, look: Words, bearings: pd.DataFrame) -> Words:
 
 
 def second_action(
-    call: IntArray, basis: Words, look: Words, prior: FloatArray, posterior: FloatArray, dearer: FloatArray,
+    call: IntArray, look: Words, state: IntArray, prior: FloatArray, posterior: FloatArray, dearer: FloatArray,
     evidence: Evidence, s: Situation, applied: BoolArray, policy: Policy,
 ) -> Words:  # fmt: skip
     """A second thing to do where two things are true; empty otherwise.
 
-    grease: greasing is due beside an inspection of machine or instrument. inspect_machine: beside a greasing.
+    grease: greasing is due beside an inspection of machine or instrument, or of a bearing that is far rather dry than
+    damaged. inspect_machine: beside a greasing.
     inspect_instrument: beside a greasing or a hold, where one is suspect or a signal faulty. grease_on_return: due, but
     the machine stands. look: warm for no known reason. replace: past the life of grease that cannot be renewed.
 
@@ -107,7 +108,10 @@ def second_action(
     suspect = faulty | (posterior[:, STATES.index("instrument_fault")] >= _TRUE_TOO)
     made[(call != INSPECT) & suspect] = "inspect_instrument"
     made[(call == GREASE) & (posterior[:, STATES.index("machine_fault")] >= _TRUE_TOO)] = "inspect_machine"
-    made[(call == INSPECT) & due & np.isin(look, ("machine", "instrument")) & ~s.stopped] = "grease"
+    starved, damaged = (posterior[:, STATES.index(name)] for name in ("starved", "damaged"))
+    dry = (state == STATES.index("starved")) & (starved >= policy.dose.shots_starved_to_damaged * damaged)
+    beside = np.isin(look, ("machine", "instrument")) | (dry & (look == "bearing"))
+    made[(call == INSPECT) & due & beside & ~s.stopped] = "grease"
     made[due & s.stopped & ~s.not_greasable] = "grease_on_return"
     made[(call == HOLD) & s.not_greasable & (s.x >= policy.guard.replacement_window.from_x)] = "replace"
     return made

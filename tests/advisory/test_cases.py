@@ -34,7 +34,7 @@ def dated(row):
 
 
 def test_there_are_enough_cases_and_each_says_why():
-    assert len(CASES) >= 190
+    assert len(CASES) >= 230
     assert len({case["name"] for case in CASES}) == len(CASES)
     assert all(case["why"] and case["source"] for case in CASES)
 
