@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from condlube.detection.begins import Begin
@@ -22,10 +24,8 @@ def returns(
     """
     greasings = [[b.day for b in own if b.kind == "relubrication"] for own in begins]
     own = np.repeat(np.arange(len(begins)), [max(len(days) - 1, 0) for days in greasings])
-    first, second = (
-        np.array([day for days in greasings for day in part(days)], dtype=np.int64)
-        for part in (lambda days: days[:-1], lambda days: days[1:])
-    )
+    pairs = [pair for days in greasings for pair in pairwise(days)]
+    first, second = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
     start = starts_of(own, len(begins))
     k, pair = np.repeat(np.arange(len(point)), np.diff(start)[point]), ranges(start[point], start[point + 1])
     told = (night[k] - policy.window_days <= first[pair]) & (second[pair] <= night[k])
