@@ -92,6 +92,7 @@ def test_lines_are_stored_with_their_account_in_the_ledger(plant: Plant) -> None
     assert counts(report) == (4, 1, 1, 2)
     assert report.by_reason == {"not_a_number": 1, "unknown_tag": 1}
     assert report.unknown_tags == {"T9": 1}
+    assert "each with file, line and raw text: page Data" in report.text()
     assert plant.readings() == [("t1", "01 00:00", 20.5, "good")]
     (row,) = plant.store.ledger_rows("ingests")
     assert (row["lines"], row["stored"], row["duplicate"], row["rejected"]) == (4, 1, 1, 2)
@@ -110,6 +111,7 @@ def test_the_same_file_again_changes_nothing(plant: Plant) -> None:
     plant.ingest()
     commit = plant.store.snapshot().commit_id
     again = plant.ingest()
+    assert "page Data" not in again.text()
     path.touch()  # a new time, the same content
     os.utime(path, (1_700_000_500, 1_700_000_500))
     touched = plant.ingest()
