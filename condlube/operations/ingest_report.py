@@ -84,7 +84,7 @@ class IngestReport:
         if unknown := self.unknown_tags:
             lines.append(f"  unknown tags: {tags_text(unknown)}")
         if self.rejected:
-            lines.append("  each with file, line and raw text: page Data of `condlube review`; before: ingest --dry-run")
+            lines.append("  each with file, line and raw text: page Data of `condlube review`; some: ingest --dry-run")
         lines += [f"  {f.outcome}: {f.file}: {f.message}" for f in self.files if f.outcome in ("waiting", "refused")]
         return "\n".join(lines)
 
