@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from condlube.detection.begins import EPOCH, begins_of
+from condlube.detection.begins import EPOCH, Begin, begins_of
 from condlube.detection.cycles import MANY
 from condlube.detection.figures import figures_of
 from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
@@ -65,13 +65,20 @@ def deviations(
     -------
     One row per point and night. ``status`` tells what could be said; figures stand only where a level was compared.
     """
-    names = arrow_schema("deviations").names
-    days = np.array([night.toordinal() - EPOCH for night in nights], dtype=np.int64)
-    if not len(days):
-        return pd.DataFrame(columns=names)
-    cells = cells_of(summaries, points, bearings, int(days[-1]), policy)
+    if not len(nights):
+        return pd.DataFrame(columns=arrow_schema("deviations").names)
+    cells = cells_of(summaries, points, bearings, nights[-1].toordinal() - EPOCH, policy)
     begins = begins_of(cells.points, events, policy.reference.settling_days, zone)
     inspections = begins_of(cells.points, events, 0, zone, ("inspection",))
+    return compared(cells, expected, begins, inspections, nights, zone, policy)
+
+
+def compared(
+    cells: Cells, expected: pd.DataFrame, begins: list[list[Begin]], inspections: list[list[Begin]],
+    nights: Sequence[date], zone: ZoneInfo, policy: Policy,
+) -> pd.DataFrame:  # fmt: skip
+    """The same of ``cells`` up to the last night, with the begins and inspections of their points."""
+    days = np.array([night.toordinal() - EPOCH for night in nights], dtype=np.int64)
     frozen = frozen_of(expected, cells.points["point_id"].to_list(), zone)
     lasting = lasting_of(expected, cells.points["point_id"].to_list(), zone)
     margins = margins_of(cells.points["quantity"].to_list(), policy)
@@ -91,7 +98,7 @@ def deviations(
     changed = regime_changed(rows, untold, cells.points, tracks, lasting, policy.detection)
     rows.loc[changed, ["status", "reason"]] = ["not_testable", OPERATING_CHANGED]
     _say_why(rows, cells, frozen, policy)
-    return _in_units(rows, cells, zone).reindex(columns=names)
+    return _in_units(rows, cells, zone).reindex(columns=arrow_schema("deviations").names)
 
 
 def _compared(rows: pd.DataFrame, tracks: Tracks) -> pd.DataFrame:

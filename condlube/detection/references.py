@@ -75,7 +75,7 @@ def advance(
     walk = _Walk(summaries, expected, events, points, bearings, as_of, zone, policy)
     learned = walk.run()
     known = pd.concat([expected, learned], ignore_index=True) if len(expected) else learned
-    notes = standing(summaries, known, events, points, bearings, walk.last_day, zone, policy)
+    notes = standing(walk.cells, walk.begins, summaries, known, events, points, walk.last_day, zone, policy)
     if not len(notes):
         return learned
     return pd.concat([learned, notes], ignore_index=True) if len(learned) else notes
@@ -108,10 +108,10 @@ class _Walk:
         self.known = expected
         frozen = frozen_of(expected, self.ids, zone)
         self.from_ = [pd.Timestamp(t) for t in frozen.rows["reference_from"]]
-        begins = begins_of(self.signal, events, policy.reference.settling_days, zone)
-        self.learned = Learned(self.cells, frozen, begins, policy)
-        self.points = [_Point(b) for b in begins]
-        self.learnable = outside_settling(self.cells.start, self.cells.day, begins) & self.cells.sound
+        self.begins = begins_of(self.signal, events, policy.reference.settling_days, zone)
+        self.learned = Learned(self.cells, frozen, self.begins, policy)
+        self.points = [_Point(b) for b in self.begins]
+        self.learnable = outside_settling(self.cells.start, self.cells.day, self.begins) & self.cells.sound
         self.out = ExpectedRows(self.ids, expected, zone)
         self._resume()
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from condlube.manipulation.expected import to_scale
-from condlube.manipulation.kernel import Bools, Floats, Ints
+from condlube.manipulation.kernel import Bools, Floats, Ints, starts_of
 from condlube.manipulation.reasons import NOT_TESTABLE
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE, SIGNALS
@@ -50,6 +50,14 @@ class Cells:
     last_value: Floats
     last_time: Ints
     days: pd.DataFrame
+
+    def between(self, first: int, last: int) -> Cells:
+        """The cells of days ``first`` to ``last``."""
+        kept = np.flatnonzero((self.day >= first) & (self.day <= last))
+        own = {f.name: getattr(self, f.name) for f in fields(self)}
+        rows = {name: own[name][kept] for name in own if name not in ("points", "start", "days")}
+        days = self.days[(self.days["day"] >= first) & (self.days["day"] <= last)].reset_index(drop=True)
+        return Cells(points=self.points, start=starts_of(rows["point"], len(self.points)), days=days, **rows)
 
 
 def day_number(dates: pd.Series) -> Ints:

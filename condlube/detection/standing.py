@@ -8,9 +8,10 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from condlube.detection.begins import EPOCH, local_days
-from condlube.detection.deviations import deviations
+from condlube.detection.begins import EPOCH, Begin, begins_of, local_days
+from condlube.detection.deviations import compared
 from condlube.detection.lasting import LOOKED, STANDING
+from condlube.detection.series import Cells
 from condlube.manipulation.expected import residual_of
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema
@@ -21,13 +22,13 @@ _EVERY = 30  # days from one look to the next; a rise is noted when it is at lea
 
 
 def standing(
-    summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame, points: pd.DataFrame,
-    bearings: pd.DataFrame, last_day: int, zone: ZoneInfo, policy: Policy,
+    cells: Cells, begins: list[list[Begin]], summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame,
+    points: pd.DataFrame, last_day: int, zone: ZoneInfo, policy: Policy,
 ) -> pd.DataFrame:  # fmt: skip
     """New rows of the table ``expected``: one for each rise that stands, and one for each look itself.
 
-    ``expected`` holds the references up to ``last_day``. Looks are made on fixed days, so that a history in one call
-    gives what a call each night gives.
+    ``cells`` are those of ``summaries``, ``begins`` those of their points, ``expected`` holds the references up to
+    ``last_day``. Looks are made on fixed days, so that a history in one call gives what a call each night gives.
     """
     names = arrow_schema("expected").names
     looked = expected.loc[expected["reference_state"] == LOOKED, "reference_until"]
@@ -39,16 +40,16 @@ def standing(
     looks = [day for day in range(since + 1, last_day + 1) if day % _EVERY == 0]
     if not looks:
         return pd.DataFrame(columns=names)
-    dates = pd.to_datetime(summaries["date"])
+    inspections = begins_of(cells.points, events, 0, zone, ("inspection",))
     notes = pd.DataFrame(columns=names)
     nights = [date.fromordinal(day + EPOCH) for day in looks]
     together = 1
     while nights:  # each sees the notes of those before it: what looked ahead past a note is looked at again
         ahead = nights[:together]
-        window = dates >= pd.Timestamp(ahead[0] - timedelta(days=policy.detection.window_days + 1))
         known = pd.concat([expected, notes], ignore_index=True) if len(notes) else expected
-        found = deviations(summaries[window & (dates <= pd.Timestamp(ahead[-1]))], known, events, points, bearings,
-                           ahead, zone, policy)  # fmt: skip
+        first, last = (night.toordinal() - EPOCH for night in (ahead[0], ahead[-1]))
+        seen = cells.between(first - policy.detection.window_days - 1, last)
+        found = compared(seen, known, begins, inspections, ahead, zone, policy)
         together *= 2
         for night in ahead:
             nights = nights[1:]
