@@ -14,7 +14,8 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
     """Rise of many series over their last nights.
 
     Series k is rows ``lo[k]`` to ``hi[k]``, its spread ``spread[k]``. The rise is the least-squares slope over the last
-    four sound nights (three, where there are no more within ``days`` days) times their length, never more than their
+    four sound nights (three, where there are no more within ``days`` days) since the last gap of more than half of
+    ``days``, for a restart is no growth, times their length, never more than their
     range, less half of what the largest step between two nights has over the second largest: a single step may be that
     of another load. 0 where the mean level of the last two nights is not over ``over`` spreads, so that no single night
     of usual noise grows, or with fewer than three nights.
@@ -26,6 +27,8 @@ def growth(lo: Ints, hi: Ints, day: Ints, residual: Floats, spread: Floats, over
     rows, filled = columns(np.maximum(lo[grown], hi[grown] - _NIGHTS), hi[grown])
     last = hi[grown] - 1
     filled &= day[last][:, None] - day[rows] < days
+    gap = (day[rows[:, 1:]] - day[rows[:, :-1]] > days / 2) & filled[:, 1:]
+    filled[:, :-1] &= ~np.logical_or.accumulate(gap[:, ::-1], axis=1)[:, ::-1]
     enough = filled.sum(axis=1) >= 3
     grown, rows, filled, last = grown[enough], rows[enough], filled[enough], last[enough]
     if not len(grown):

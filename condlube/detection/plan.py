@@ -18,9 +18,10 @@ class Periods:
     """Reference periods that collect, an entry each.
 
     A period of point ``point`` looks at days from ``begin`` to before ``end`` and is complete on the first night with
-    ``need`` learnable nights and no wider operating range for ``settle`` nights, or with ``fewest`` nights once
-    ``most`` days have passed; it is given up after ``give_up`` days. ``serving`` is the row of the model that serves
-    (-1: none).
+    ``need`` learnable nights and no wider operating range for ``settle`` nights, with ``fewest`` nights once ``most``
+    days have passed, or when the last ``beyond`` nights lay outside what the serving model knows: the machine has gone
+    over to another duty. It is given up after ``give_up`` days. ``serving`` is the row of the model that serves (-1:
+    none).
     """
 
     point: Ints
@@ -29,6 +30,7 @@ class Periods:
     need: Ints
     most: Ints
     fewest: Ints
+    beyond: Ints
     settle: Ints
     give_up: Ints
     serving: Ints
@@ -51,9 +53,11 @@ def plan(
     begins = np.append(True, (np.diff(task) != 0) | (np.diff(day) != 0))[: len(rows)]
     night = np.cumsum(begins) - 1
     of = task[begins]
-    sound = _near(periods.serving[task], rows, cells, begins, night, models, margins[periods.point[task]], gate)
+    sound, outside = _near(
+        periods.serving[task], rows, cells, begins, night, models, margins[periods.point[task]], gate
+    )
     rows, task, night = rows[sound[night]], task[sound[night]], night[sound[night]]
-    of, on = of[sound], day[begins][sound]
+    of, on, outside = of[sound], day[begins][sound], outside[sound]
     night = np.cumsum(np.diff(night, prepend=-1) != 0) - 1
     start = starts_of(of, tasks)
     number = np.arange(len(of)) - start[of]
@@ -62,7 +66,9 @@ def plan(
     quiet = np.arange(len(of)) - last_wider
     enough = (number + 1 >= periods.need[of]) & (quiet >= periods.settle[of])
     late = (number + 1 >= periods.fewest[of]) & (on - periods.begin[of] >= periods.most[of])
-    complete = np.flatnonzero(enough | late)
+    last_inside = np.maximum.accumulate(np.where(outside, -1, np.arange(len(of))))
+    gone_over = np.arange(len(of)) - np.maximum(last_inside, start[of] - 1) >= periods.beyond[of]
+    complete = np.flatnonzero(enough | late | gone_over)
     period, first = np.unique(of[complete], return_index=True)
     closing = np.full(tasks, -1)
     closing[period] = complete[first]
@@ -73,8 +79,9 @@ def plan(
 
 def _near(
     serving: Ints, rows: Ints, cells: Cells, begins: Bools, night: Ints, models: Models, margins: Floats, gate: float
-) -> Bools:
-    """Which nights lie within the gate of the serving reference; all of a period without one."""
+) -> tuple[Bools, Bools]:
+    """Which nights lie within the gate of the serving reference, all of a period without one; and which lie wholly
+    outside the conditions that it knows."""
     near = np.ones(int(begins.sum()), dtype=bool)
     held = np.flatnonzero(serving >= 0)
     r, row, of = serving[held], rows[held], night[held]
@@ -90,8 +97,9 @@ def _near(
     limit[of] = gate * np.sqrt(models.spread[r] ** 2 + mean(variance)[of])
     unknown = np.bincount(of, place == UNKNOWN, len(near)) > 0
     compared = np.bincount(of, minlength=len(near)) > 0
+    inside = np.bincount(of, place != OUTSIDE, len(near)) > 0
     near[compared] = (~unknown & (-_DEEPER * limit <= residual) & (residual <= limit))[compared]
-    return near
+    return near, compared & ~inside
 
 
 def _wider(task: Ints, operating: Floats, margins: Floats) -> Bools:

@@ -252,6 +252,7 @@ class _Walk:
         route = self.signal["route"].to_numpy()[index]
         serving = self.learned.serving[index]
         first = serving < 0
+        provisional = np.array([r >= 0 and self.learned.began[r] == "first" for r in serving], dtype=bool)
         fewest = np.where(route, reference.route_min_readings, reference.min_nights)
         periods = Periods(
             point=index,
@@ -260,6 +261,7 @@ class _Walk:
             need=np.where(first, fewest, np.where(route, reference.route_full_readings, reference.full_nights)),
             most=np.where(route, _FOREVER, reference.max_days),
             fewest=fewest,
+            beyond=np.where(first | route, _FOREVER, np.where(provisional, fewest, reference.extend_nights)),
             settle=np.where(first | route, 0, reference.range_nights),
             give_up=np.where(first | route, _FOREVER, reference.abandon_days),
             serving=serving,

@@ -41,6 +41,8 @@ def test_growth_is_the_rise_of_the_last_nights_in_spreads():
     assert grown([0, 0, 0, 5]) == 0  # one night of noise
     assert grown([5, 9]) == 0
     assert grown([2, 4, 6, 9], [0, 30, 60, 90]) == 0  # a month apart is not fast
+    assert grown([0, 1, 5, 6], [0, 1, 6, 7]) == 0  # a restart after five days is no growth ...
+    assert grown([0, 5, 7, 9], [0, 5, 6, 7]) == pytest.approx(4.0)  # ... but what goes on after it is
 
 
 def begun(values, days=None):

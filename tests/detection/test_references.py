@@ -198,6 +198,17 @@ def test_a_lasting_new_speed_extends_the_reference(sim):
     assert rows["deviation"][140:].abs().max() < 2
 
 
+def test_a_machine_that_changes_over_in_its_first_weeks_is_judged_again_within_a_week(sim):
+    """A rise of 8 dB that begins five nights after the change of speed is not learned with it."""
+    day = np.arange(40)
+    rpm = np.where(day < 15, 1000.0, 1480.0)
+    level = 30 + 20 * np.log10(rpm / 1480) + sim.noise(40) + np.where(day >= 20, 8.0, 0.0)
+    rows = sim.plant(level, speed_rpm=rpm).compare()
+    assert set(rows["reason"][15:19]) == {"out_of_range"}
+    assert set(rows["status"][19:]) == {"assessed"}
+    assert (rows["deviation"][20:] > 6).all()
+
+
 def test_a_fault_that_comes_with_a_new_speed_is_not_learned_whole(sim):
     assert new_speed(sim, 12.0).one(150)["deviation"] > 7
 
