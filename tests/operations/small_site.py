@@ -53,7 +53,7 @@ M3-DE,M3,R2,6205-2RS1,2950,,2026-01-01
 """
 
 EVENTS = """time,kind,bearing_id,grease_g,who
-2026-02-20T09:00,relubrication,M1-DE,33,A. Okafor
+2026-01-08T09:00,relubrication,M1-DE,33,A. Okafor
 2026-03-01T09:00,relubrication,M1-NDE,23,A. Okafor
 2026-04-20T09:00,relubrication,M2-DE,,A. Okafor
 2026-04-25T09:00,relubrication,M2-NDE,41.4,A. Okafor
