@@ -132,6 +132,24 @@ def test_every_file_is_sorted_and_holds_one_month(store, make):
             assert rows.select(order).equals(rows.sort_by([(name, "ascending") for name in order]).select(order))
 
 
+@pytest.mark.parametrize("names", [["a", "b", "c"], ["c", "a", "b"]])
+@pytest.mark.parametrize("codes", [[0, 0, 1, 2], [2, 1, 0, 0]])
+def test_rows_of_a_dictionary_are_sorted_by_its_values(store, make, names, codes):
+    ids = pa.DictionaryArray.from_arrays(pa.array(codes, pa.int32()), pa.array(names))
+    times = pa.array([make.now + timedelta(days=20 * k) for k in (0, 1, 0, 0)], pa.timestamp("us", "UTC"))
+    rows = pa.table({"point_id": ids, "time": times, "value": [1.0, 2.0, 3.0, 4.0]})
+    with store.writer() as writer:
+        writer.append("readings", rows)
+        writer.commit("one", make.now)
+    found = store.snapshot().read("readings", ["point_id", "time", "value"])
+    assert found.schema.field("point_id").type == pa.string()
+    order = [("point_id", "ascending"), ("time", "ascending")]
+    assert found.sort_by(order).equals(rows.cast(found.schema).sort_by(order))
+    for uri in DeltaTable(str(store.folder / "readings")).file_uris():
+        held = pq.ParquetFile(uri).read()["point_id"].cast(pa.string()).to_pylist()
+        assert held == sorted(held)
+
+
 def test_appending_nothing_writes_nothing(store, make):
     with store.writer() as writer:
         writer.append("readings", make.readings().slice(0, 0))
