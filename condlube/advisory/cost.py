@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from condlube.advisory.guard_codes import DRIER
 from condlube.assessment import kernel
 from condlube.assessment.rules import costs, rules
 from condlube.assessment.sources import FloatArray, IntArray
@@ -34,8 +35,8 @@ def cheapest(cost: FloatArray, allowed: BoolArray) -> IntArray:
 
 
 def drier(posterior: FloatArray) -> BoolArray:
-    """Where a starved bearing is no less likely than a damaged one [bearings]."""
-    return np.asarray(posterior[:, STATES.index("starved")] >= posterior[:, STATES.index("damaged")])
+    """Where a starved bearing is likelier than a damaged one, by ``DRIER`` [bearings]."""
+    return np.asarray(posterior[:, STATES.index("starved")] >= DRIER * posterior[:, STATES.index("damaged")])
 
 
 def grease_pays(cost: FloatArray) -> BoolArray:

@@ -39,8 +39,8 @@ class Situation:
     ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
     ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none; ``unexplained_in_d`` is that of
     ``settling``, ``cap`` names what limits an extension. ``quiet`` tells that the evidence speaks for no fault,
-    ``grease_pays`` that greasing is expected to cost no more than holding, ``drier`` that dryness is no less likely
-    than damage. ``inspected_d`` is the age of the last inspection in days, inf without one. ``deferred_until``,
+    ``grease_pays`` that greasing is expected to cost no more than holding, ``drier`` that dryness is likelier than
+    damage. ``inspected_d`` is the age of the last inspection in days, inf without one. ``deferred_until``,
     ``grease_until`` and ``inspect_until`` tell until when the analyst's word asks to hold, grease and inspect; NaT
     where it does not, or no longer.
     """
