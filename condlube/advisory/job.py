@@ -83,7 +83,8 @@ def job(decision: Row, bearing: Row, evidence: Sequence[Row], dose: Dose) -> Job
     call, second = decision["call"], decision["second_action"] or ""
     greases = (call == "grease" or second == "grease") and not automatic
     listens = listening(decision, evidence, dose)
-    grams = decision["grease_g"] if greases or call == "hold" else None
+    falls_due = call == "hold" and "survey_waits" not in (decision["guards"] or "").split()
+    grams = decision["grease_g"] if greases or falls_due else None
     look_at = decision["look_at"] or ""
     sought = looked_for(decision)
     classes, modes = CONFIRM.get(sought, ((), ()))

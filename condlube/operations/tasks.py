@@ -88,7 +88,7 @@ def _row(
     listens = listening(decision, evidence, dose)
     told = cautions(bearing, decision)
     shots = dose.shots if listens else 0
-    greased = decision["call"] != "inspect" or asked.grease_g
+    greased = decision["call"] == "grease" or asked.grease_g
     return {
         **{name: bearing[name] for name in (*_PLACE, "criticality")},
         "by": act_by(decision),
