@@ -25,7 +25,8 @@ class Matter:
     ``bearing_ids`` are those that it concerns: one, or several of one machine or collector. ``first`` and ``last`` are
     the nights on which it was called, ``reason`` the newest reason code and ``began_as`` the first, so that a change is
     seen. ``state`` is one of ``STATES``; ``since`` is when it came into that state. ``at_standstill`` tells that the
-    machine stands now: an opportunity.
+    machine stands now: an opportunity. ``by`` is the earliest last day that was told for it, None where none was: what
+    is not done in time is late.
     """
 
     bearing_ids: tuple[str, ...]
@@ -39,6 +40,16 @@ class Matter:
     state: str
     since: date
     at_standstill: bool
+    by: date | None = None
+
+
+def act_by(decision: Row, matter: Matter | None = None) -> date | None:
+    """The last day for what is called: a greasing is due at once and must be done by the end of its range; a hold has
+    the day on which the call turns. A call that stands on keeps the day that it was given first."""
+    late = decision.get("due_late") if decision["call"] == "grease" else None
+    told: date | None = late or decision.get("due_date")
+    held = matter.by if matter and decision["call"] != "hold" else None
+    return min(told, held) if told and held else told or held
 
 
 def matters(
@@ -100,21 +111,23 @@ def _lasting(name: str, rows: list[Row]) -> Iterator[Matter]:
         stands = "stopped" in codes
         kept = (stands and standing is not None and standing.call == "inspect") or "deferred" in codes
         if standing is not None and kept and row["call"] == "hold":
-            standing = replace(standing, last=row["night"], at_standstill=stands)
+            by = None if "deferred" in codes else standing.by
+            standing = replace(standing, last=row["night"], at_standstill=stands, by=by)
             continue
         call = row["call"] or ""
         look_at = row["look_at"] or (row.get("second_action") if call == "hold" else "") or ""
         if standing is not None and (call, look_at) == (standing.call, standing.look_at):
             standing = replace(
-                standing, last=row["night"], nights=standing.nights + 1, reason=row["reason"], at_standstill=stands
-            )
+                standing, last=row["night"], nights=standing.nights + 1, reason=row["reason"], at_standstill=stands,
+                by=act_by(row, standing),
+            )  # fmt: skip
             continue
         if standing is not None:
             yield standing
         standing = None
         if call and (call != "hold" or look_at):
             night, why = row["night"], row["reason"]
-            standing = Matter((name,), call, look_at, night, night, 1, why, why, "open", night, stands)
+            standing = Matter((name,), call, look_at, night, night, 1, why, why, "open", night, stands, act_by(row))
     if standing is not None:
         yield standing
 
@@ -155,7 +168,9 @@ def _together(found: list[Matter], shared: Mapping[str, Mapping[str, str]]) -> l
             if whole and matter.first <= whole[-1].last:
                 ids = tuple(sorted({*whole[-1].bearing_ids, *matter.bearing_ids}))
                 nights = max(whole[-1].nights, matter.nights)
-                whole[-1] = replace(whole[-1], bearing_ids=ids, last=max(whole[-1].last, matter.last), nights=nights)
+                by = min((told for told in (whole[-1].by, matter.by) if told), default=None)
+                last = max(whole[-1].last, matter.last)
+                whole[-1] = replace(whole[-1], bearing_ids=ids, last=last, nights=nights, by=by)
             else:
                 whole.append(matter)
         single.extend(whole)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pyarrow.compute as pc
@@ -14,7 +14,7 @@ from condlube.store.rows import rows
 
 LOOKBACK_DAYS = 120
 """No matter is followed further back: an older one seems to begin there."""
-_COLUMNS = ("run_id", "bearing_id", "call", "look_at", "second_action", "guards", "reason")
+_COLUMNS = ("run_id", "bearing_id", "call", "look_at", "second_action", "guards", "reason", "due_date", "due_late")
 
 
 def standing_matters(sight: Sight, bearing_ids: Collection[str]) -> dict[str, Matter]:
@@ -28,9 +28,9 @@ def standing_matters(sight: Sight, bearing_ids: Collection[str]) -> dict[str, Ma
     return {name: matter for matter in told for name in matter.bearing_ids}
 
 
-def first_nights(sight: Sight, bearing_ids: Collection[str]) -> dict[str, date]:
-    """First night of the matter that stands tonight on each of the bearings, each for itself."""
-    return {m.bearing_ids[0]: m.first for m in _nights(sight, bearing_ids) if m.last == sight.night}
+def own_matters(sight: Sight, bearing_ids: Collection[str]) -> dict[str, Matter]:
+    """The matter that stands tonight on each of the bearings, each for itself, whatever was done or said."""
+    return {m.bearing_ids[0]: m for m in _nights(sight, bearing_ids) if m.last == sight.night}
 
 
 def _nights(sight: Sight, bearing_ids: Collection[str]) -> list[Matter]:

@@ -13,7 +13,7 @@ from condlube.operations.check import Checked
 from condlube.operations.files import csv_text, json_text, write_whole
 from condlube.operations.ingest_report import IngestReport
 from condlube.operations.night import NightRun
-from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS, Since, inspections, work
+from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS, Standing, inspections, work
 from condlube.schema.tables import TABLES
 from condlube.schema.words import ACTIONS, STATES
 from condlube.store.rows import rows
@@ -68,9 +68,11 @@ def call_of(decision: Mapping[str, Any]) -> str:
     return decision["call"] or FAILED
 
 
-def write_morning(snapshot: Snapshot, checked: Checked, run: NightRun, ingested: IngestReport, since: Since) -> Morning:
+def write_morning(
+    snapshot: Snapshot, checked: Checked, run: NightRun, ingested: IngestReport, standing: Standing
+) -> Morning:
     """Write the night's files from what the store holds of the run, and give what they say."""
-    morning = read_morning(snapshot, checked, run, since)
+    morning = read_morning(snapshot, checked, run, standing)
     folder = morning.folder
     write_whole(folder / "decisions.csv", csv_text(DECISION_COLUMNS, morning.decisions.values()))
     shown = [row for own in morning.evidence.values() for row in own]
@@ -81,8 +83,8 @@ def write_morning(snapshot: Snapshot, checked: Checked, run: NightRun, ingested:
     return morning
 
 
-def read_morning(snapshot: Snapshot, checked: Checked, run: NightRun, since: Since) -> Morning:
-    """The night as the store holds it; ``since`` is the first night of what stands, by bearing."""
+def read_morning(snapshot: Snapshot, checked: Checked, run: NightRun, standing: Standing) -> Morning:
+    """The night as the store holds it; ``standing`` are the matters that stand, by bearing."""
     own = ("run_id", "=", run.run_id), ("night", "=", run.night)
     decisions = {row["bearing_id"]: row for row in _sorted(snapshot.read("decisions", filters=own), "bearing_id")}
     evidence: dict[str, list[dict[str, Any]]] = {name: [] for name in decisions}
@@ -97,8 +99,8 @@ def read_morning(snapshot: Snapshot, checked: Checked, run: NightRun, since: Sin
     horizon, policy = checked.definition.horizon_days, checked.policy
     return Morning(
         run, checked.definition.output / run.night.isoformat(), decisions, evidence, bearings,
-        work(decisions, evidence, bearings, run.night, horizon, policy, since),
-        inspections(decisions, evidence, bearings, policy, since), changed, before,
+        work(decisions, evidence, bearings, run.night, horizon, policy, standing),
+        inspections(decisions, evidence, bearings, policy, standing), changed, before,
     )  # fmt: skip
 
 

@@ -9,11 +9,10 @@ from datetime import date, timedelta
 from math import ceil
 from typing import Any
 
-from condlube.advisory.matters import Matter
+from condlube.advisory.matters import Matter, act_by
 from condlube.operations.desk import Row, Sight, evidence_of
 from condlube.operations.matters import standing_matters
 from condlube.operations.reviews import newest_reviews
-from condlube.operations.tasks import act_by
 from condlube.schema.words import CRITICALITIES, STATES
 from condlube.store.rows import rows
 
@@ -75,7 +74,7 @@ class Line:
     @property
     def by(self) -> date | None:
         """The last day for what is called."""
-        return act_by(self.decision)
+        return act_by(self.decision, self.matter)
 
     @property
     def named(self) -> bool:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from condlube.advisory.job import Job, job, listening
+from condlube.advisory.matters import Matter, act_by
 from condlube.explain.cautions import GENERAL, cautions
 from condlube.explain.instructions import FORM, how
 from condlube.explain.sentences import look_for, second, sentence
@@ -26,16 +27,8 @@ CHECK_SUPPLY = "check lubricator, level and line"
 
 Rows = Mapping[str, dict[str, Any]]
 Evidence = Mapping[str, list[dict[str, Any]]]
-Since = Mapping[str, date]
-"""First night of the matter that stands, by bearing: with place and task the key of a work order that lasts."""
-
-
-def act_by(decision: Mapping[str, Any]) -> date | None:
-    """The last day for what is called: a greasing is due at once and must be done by the end of its range; a hold has
-    the day on which the call turns."""
-    late: date | None = decision["due_late"] if decision["call"] == "grease" else None
-    due: date | None = decision["due_date"]
-    return late or due
+Standing = Mapping[str, Matter]
+"""The matter that stands, by bearing: its first night is, with place and task, the key of a work order that lasts."""
 
 
 def is_work(decision: Mapping[str, Any], last: date) -> bool:
@@ -45,30 +38,30 @@ def is_work(decision: Mapping[str, Any], last: date) -> bool:
 
 
 def work(
-    decisions: Rows, evidence: Evidence, bearings: Rows, night: date, horizon_days: int, policy: Policy, since: Since
-) -> list[dict[str, Any]]:
+    decisions: Rows, evidence: Evidence, bearings: Rows, night: date, horizon_days: int, policy: Policy,
+    standing: Standing,
+) -> list[dict[str, Any]]:  # fmt: skip
     """Grease calls, and holds that fall due within the horizon, by route and place."""
     last = night + timedelta(days=horizon_days)
     made = []
     for name, decision in decisions.items():
         if is_work(decision, last):
-            row = _row(bearings[name], decision, evidence[name], policy)
+            row = _row(bearings[name], decision, evidence[name], policy, standing.get(name))
             automatic = bearings[name]["supply"] in AUTOMATIC_SUPPLIES
             task = FALLS_DUE if decision["call"] == "hold" else CHECK_SUPPLY if automatic else GREASE
-            made.append({**row, "task": task, "since": since.get(name)})
+            made.append({**row, "task": task})
     return by_place(made)
 
 
 def inspections(
-    decisions: Rows, evidence: Evidence, bearings: Rows, policy: Policy, since: Since
+    decisions: Rows, evidence: Evidence, bearings: Rows, policy: Policy, standing: Standing
 ) -> list[dict[str, Any]]:
     """Inspections, by route and place; with the dose where greasing is due as well."""
     return by_place(
         {
-            **_row(bearings[name], decision, evidence[name], policy),
+            **_row(bearings[name], decision, evidence[name], policy, standing.get(name)),
             "look_at": decision["look_at"],
             "look_for": look_for(decision),
-            "since": since.get(name),
         }
         for name, decision in decisions.items()
         if decision["call"] == "inspect"
@@ -81,7 +74,11 @@ def by_place(tasks: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def _row(
-    bearing: dict[str, Any], decision: dict[str, Any], evidence: list[dict[str, Any]], policy: Policy
+    bearing: dict[str, Any],
+    decision: dict[str, Any],
+    evidence: list[dict[str, Any]],
+    policy: Policy,
+    matter: Matter | None,
 ) -> dict[str, Any]:
     dose = policy.for_criticality(bearing["criticality"]).dose
     asked = job(decision, bearing, evidence, dose)
@@ -91,7 +88,8 @@ def _row(
     greased = decision["call"] == "grease" or asked.grease_g
     return {
         **{name: bearing[name] for name in (*_PLACE, "criticality")},
-        "by": act_by(decision),
+        "since": matter.first if matter else None,
+        "by": act_by(decision, matter),
         **_dose(bearing, asked),
         "how": how(bearing, decision, shots, dose.shot_wait_min) if greased else "",
         "why": sentence(decision, evidence),

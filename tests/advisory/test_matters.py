@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from condlube.advisory.matters import matters
+from condlube.advisory.matters import act_by, matters
 
 FIRST = date(2025, 6, 1)
 ZONE = ZoneInfo("UTC")
@@ -58,6 +58,38 @@ def test_an_open_inspection_stays_open_at_standstill():
     assert matter.state == "open"
     assert matter.at_standstill
     assert matter.nights == 2
+
+
+def due(rows, days):
+    """The rows, each due so many days after its night."""
+    return [{**row, "due_date": row["night"] + timedelta(days=days), "due_late": None} for row in rows]
+
+
+def test_a_call_that_stands_keeps_the_day_that_it_was_given_first():
+    rows = due(nights("iiiii"), 3)
+    (matter,) = matters(rows, [], [], SHARED, ZONE)
+    assert matter.by == date(2025, 6, 4)
+    assert act_by(rows[-1], matter) == date(2025, 6, 4)
+    assert act_by(rows[-1]) == date(2025, 6, 8)
+
+
+def test_what_grows_urgent_is_due_earlier():
+    rows = [*due(nights("ii"), 7), *due(nights("iii"), 1)[2:]]
+    (matter,) = matters(rows, [], [], SHARED, ZONE)
+    assert matter.by == date(2025, 6, 4)
+
+
+def test_a_deferral_gives_a_new_day():
+    rows = due(nights("iihhi"), 3)
+    rows[2]["guards"] = rows[3]["guards"] = "deferred"
+    (matter,) = matters(rows, [], [], SHARED, ZONE)
+    assert (matter.first, matter.by) == (date(2025, 6, 1), date(2025, 6, 8))
+
+
+def test_a_hold_is_due_when_the_call_turns():
+    (row,) = due(nights("h", second_action="machine"), 20)
+    (matter,) = matters([{**row, "second_action": "machine"}], [], [], SHARED, ZONE)
+    assert act_by(row, matter) == date(2025, 6, 21)
 
 
 def test_another_thing_to_look_at_is_another_matter():
