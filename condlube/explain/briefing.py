@@ -9,7 +9,7 @@ from typing import Any
 
 from condlube.advisory.matters import Matter
 from condlube.explain.phrases import why_not
-from condlube.explain.sentences import second, sentence, standing
+from condlube.explain.sentences import second, sentence, stands
 
 Rows = Mapping[str, Mapping[str, Any]]
 Evidence = Mapping[str, Sequence[Mapping[str, Any]]]
@@ -100,8 +100,7 @@ def _listed(
         if others:
             text.append(f"The same on {', '.join(others)}.")
         if first in matters:
-            age = standing(matters[first], night)
-            text.append(f"{age[0].upper()}{age[1:]}.")
+            text.append(stands(matters[first], night))
         yield from _wrapped(" ".join(filter(None, text)), f"  {first:<{_NAME}} ", width)
     if len(shown) > _LISTED:
         yield f"  and {len(shown) - _LISTED} more, in decisions.csv"

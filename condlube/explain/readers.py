@@ -47,8 +47,8 @@ def technician(job: Job) -> list[str]:
     return said
 
 
-def planner(decision: Row) -> str:
-    """What and by when."""
+def planner(decision: Row, by: date | None = None) -> str:
+    """What and by when; ``by`` is the last day where the call was given one on an earlier night."""
     call, due, late = decision["call"], decision["due_date"], decision["due_late"]
     if decision["second_action"] == "replace" and _empty(due):
         return "Replace at the next planned stop."
@@ -62,8 +62,8 @@ def planner(decision: Row) -> str:
         between = f" (range {_day(early)}{until})" if until or early != due else ""
         return f"Falls due {_day(due)}{between}."
     if call == "grease":
-        return f"Due now, at the latest by {_day(due if _empty(late) else late)}."
-    return f"Inspect by {_day(due)}."
+        return f"Due now, at the latest by {_day(by or (due if _empty(late) else late))}."
+    return f"Inspect by {_day(by or due)}."
 
 
 def auditor(decision: Row, policy_digest: str) -> str:

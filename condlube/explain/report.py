@@ -29,14 +29,15 @@ MOST_TEXT = 400
 @dataclass(frozen=True)
 class Flagged:
     """One matter to be told. ``bearing`` and ``decision`` are rows of the schema; ``also`` are the other bearings that
-    it concerns; ``standing`` says in words how it stands, ``group`` is one of ``GROUPS``; ``bars`` are name, bits and
-    running total for ``state``."""
+    it concerns; ``standing`` says in words how it stands, ``by`` is the last day, ``group`` one of ``GROUPS``; ``bars``
+    are name, bits and running total for ``state``."""
 
     bearing: Row
     also: Sequence[str]
     decision: Row
     evidence: Sequence[Row]
     standing: str
+    by: date | None
     state: str
     bars: Sequence[tuple[str, float, float]]
     changes: Sequence[Change]
@@ -115,7 +116,7 @@ def _flagged(one: Flagged, policy_digest: str) -> Iterator[str]:
     if not decision["call"]:
         yield "</article>"
         return
-    yield f"<p>{_text(readers.planner(decision))}</p>"
+    yield f"<p>{_text(readers.planner(decision, one.by))}</p>"
     if one.trend:
         said = f"{source_name(one.trend_source)}, last {len(one.trend)} nights"
         yield f"<p>{spark(one.trend, said)} <small>{said}</small></p>"

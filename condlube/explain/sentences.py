@@ -67,12 +67,20 @@ def standing(matter: Matter, night: date) -> str:
     words = [age if nights else "new tonight"]
     if nights or matter.state not in ("open", "on_work_list"):
         words.append(MATTERS[matter.state] + (f" {matter.since:%-d %b}" if matter.state in _DATED else ""))
+    if matter.by and matter.by < night and matter.state in ("open", "on_work_list"):
+        words.append(f"late since {matter.by:%-d %b}")
     began, now = (reason.partition(" ")[0] for reason in (matter.began_as, matter.reason))
     if began != now and began in STATES:
         words.append(f"at first: {STATES[began]}")
     if matter.at_standstill:
         words.append("the machine stands: an opportunity")
     return ", ".join(words)
+
+
+def stands(matter: Matter, night: date) -> str:
+    """The same as a sentence of its own."""
+    said = standing(matter, night)
+    return f"{said[0].upper()}{said[1:]}."
 
 
 def look_for(decision: Row) -> str:

@@ -12,16 +12,19 @@ from typing import Any
 
 from condlube.advisory.change import Change, changes
 from condlube.advisory.job import job
+from condlube.advisory.matters import Matter, act_by
 from condlube.errors import CondlubeError
 from condlube.explain import readers
 from condlube.explain.cautions import cautions
 from condlube.explain.interval import interval_lines
-from condlube.explain.sentences import second, sentence
+from condlube.explain.sentences import second, sentence, stands
 from condlube.explain.table import table
 from condlube.explain.table import text as table_text
 from condlube.operations.definition import default_policy
 from condlube.operations.desk import Desk, evidence_of
 from condlube.operations.files import json_text
+from condlube.operations.matters import standing_matters
+from condlube.operations.queue import flagged_in
 from condlube.policy.model import Policy
 from condlube.policy.parse import parse_policy
 
@@ -38,6 +41,7 @@ class Explained:
     changes: list[Change]
     run: Row
     policy: Policy
+    matter: Matter | None
 
     def json(self) -> str:
         """The rows as stored."""
@@ -65,7 +69,9 @@ class Explained:
             return
         if also := second(d):
             yield from _wrapped(also, width)
-        yield from _wrapped(readers.planner(d), width)
+        yield from _wrapped(readers.planner(d, act_by(d, self.matter)), width)
+        if self.matter:
+            yield from _wrapped(stands(self.matter, d["night"]), width)
         yield ""
         yield "Evidence, in bits: +1 doubles the odds against lubrication in order"
         yield ""
@@ -99,7 +105,8 @@ def explain(site: Path, bearing_id: str, night: date | None = None) -> Explained
     text = sight.snapshot.ledger_rows("policies", {"digest": sight.run["policy_digest"]})[0]["text"]
     policy = parse_policy(text, "policy of the run", default_policy())
     found = changes(decision, evidence, policy.for_criticality(bearing["criticality"])) if decision["call"] else []
-    return Explained(bearing, decision, evidence, found, dict(sight.run), policy)
+    matter = standing_matters(sight, flagged_in(sight)).get(bearing_id)
+    return Explained(bearing, decision, evidence, found, dict(sight.run), policy, matter)
 
 
 def _titled(title: str, lines: list[str], width: int) -> Iterator[str]:

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from condlube.acquisition.reasons import REASONS as REASONS_OF_LINES
 from condlube.explain.cautions import GENERAL
+from condlube.explain.sentences import stands
 from condlube.explain.table import source_name
 from condlube.operations import policies
 from condlube.operations.backtests import kept_backtests, report_of
@@ -149,7 +150,9 @@ def bearing_page(
     sight = frame.desk.sight(night)
     found = bearing_night(frame.desk, sight, bearing_id)
     shown = state if state in words.STATES[1:] else found.state or "starved"
-    order = [line.bearing_id for line in queue_lines(sight) if line.standing in FLAGGED]
+    lines = queue_lines(sight)
+    order = [line.bearing_id for line in lines if line.standing in FLAGGED]
+    matter = next(line.matter for line in lines if line.bearing_id == bearing_id)
     steps = waterfall(found.evidence, shown)
     bars = [(source_name(step.evidence["source"]), step.bits, step.total) for step in steps]
     before, after = neighbours(order, bearing_id)
@@ -166,7 +169,7 @@ def bearing_page(
         bars=bars,
         odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words, reasons=REASONS,
         told=told_of(frame.desk, sight, found), other_policy=frame.desk.policy(digest).digest != digest,
-        previous=before, following=after,
+        previous=before, following=after, stands=stands(matter, sight.night) if matter else "",
         today=frame.desk.today(frame.clock()),
         **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, "refused": "", **said},
     )  # fmt: skip

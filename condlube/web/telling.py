@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from condlube.advisory.change import changes
 from condlube.advisory.job import job
+from condlube.advisory.matters import act_by
 from condlube.explain import readers
 from condlube.explain.cautions import cautions
 from condlube.explain.interval import interval_lines
@@ -14,6 +16,8 @@ from condlube.explain.phrases import STATES, fact, why_not
 from condlube.explain.sentences import second, sentence
 from condlube.operations.bearing import BearingNight
 from condlube.operations.desk import Desk, Row, Sight
+from condlube.operations.matters import own_matters
+from condlube.operations.queue import flagged_in
 from condlube.policy.model import Policy
 
 ANSWERS = {
@@ -65,21 +69,22 @@ def told_of(desk: Desk, sight: Sight, found: BearingNight) -> Told:
     digest = sight.run["policy_digest"]
 
     def tell() -> Told:
-        return told(found.decision, found.evidence, found.bearing, desk.policy(digest), digest)
+        by = act_by(found.decision, own_matters(sight, flagged_in(sight)).get(found.bearing["bearing_id"]))
+        return told(found.decision, found.evidence, found.bearing, desk.policy(digest), digest, by)
 
     return sight.keep("told", found.bearing["bearing_id"], MOST_KEPT, tell)
 
 
-def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy, digest: str) -> Told:
+def told(decision: Row, evidence: Sequence[Row], bearing: Row, policy: Policy, digest: str, by: date | None) -> Told:
     """Everything that ``explain`` says about a decision; of one that failed only that. ``digest`` is that of the policy
-    which decided, ``policy`` what can be read of it."""
+    which decided, ``policy`` what can be read of it, ``by`` the last day for what is called."""
     if not decision["call"]:
         return Told(sentence(decision, evidence), "", "", "", (), (), (), (), ())
     own = policy.for_criticality(bearing["criticality"])
     return Told(
         sentence(decision, evidence),
         second(decision),
-        readers.planner(decision),
+        readers.planner(decision, by),
         readers.auditor(decision, digest),
         readers.technician(job(decision, bearing, evidence, own.dose)),
         readers.what_changes(changes(decision, evidence, own), decision),

@@ -76,6 +76,11 @@ def matter(**changes):
      "since 3 Jun 2026 (1 night), open, at first: short of grease"),
     ({"first": date(2026, 6, 3), "at_standstill": True},
      "since 3 Jun 2026 (1 night), open, the machine stands: an opportunity"),
+    ({"first": date(2026, 5, 30), "by": date(2026, 6, 3)},
+     "since 30 May 2026 (5 nights), open, late since 3 Jun"),
+    ({"first": date(2026, 6, 3), "by": NIGHT}, "since 3 Jun 2026 (1 night), open"),
+    ({"first": date(2026, 5, 30), "by": date(2026, 6, 3), "state": "done", "since": NIGHT},
+     "since 30 May 2026 (5 nights), done 4 Jun"),
 ])  # fmt: skip
 def test_how_a_matter_stands(changes, said):
     assert standing(matter(**changes), NIGHT) == said
