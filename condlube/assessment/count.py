@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from condlube.assessment.greasings import greasings, times, told_of
 from condlube.register.model import Site
 
+Days = npt.NDArray[np.datetime64]
+
 
 def count_begins(bearings: pd.DataFrame, events: pd.DataFrame, site: Site) -> date | None:
-    """The first date whose summaries a night that sees ``events``, or any later one, can need; None: all of them.
+    """The first date whose summaries a night that sees ``events``, or any later one, can need; None: all of them."""
+    begins = begins_of(bearings, events, site)
+    if np.isnat(begins).any() or not len(begins):
+        return None
+    begun: date = begins.min().astype(object)
+    return begun
+
+
+def begins_of(bearings: pd.DataFrame, events: pd.DataFrame, site: Site) -> Days:
+    """The same for each bearing; NaT: all of them.
 
     Every bearing's last greasing is taken for one without effect, which a later night may find it to be.
     """
@@ -20,7 +32,4 @@ def count_begins(bearings: pd.DataFrame, events: pd.DataFrame, site: Site) -> da
     which = pd.Index(bearings["bearing_id"]).get_indexer(last.index)
     without = pd.DataFrame({"which": which, "when": times(last)})
     start = greasings(bearings, told_of(bearings, events), without, site).start
-    if np.isnat(start).any() or not len(start):
-        return None
-    begun: date = start.min().astype("datetime64[D]").astype(object)
-    return begun - timedelta(days=1)
+    return np.asarray(start.astype("datetime64[D]") - np.timedelta64(1, "D"), dtype="datetime64[D]")

@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 import pyarrow as pa
 
-from condlube.assessment.count import count_begins
+from condlube.assessment.count import begins_of
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
 from condlube.detection.series import SUMMARY_COLUMNS
@@ -30,9 +30,12 @@ from condlube.schema.arrow import conform, from_frame
 from condlube.schema.nights import as_of, night_of
 from condlube.store import views
 from condlube.store.identity import run_id, table_digest, text_digest
+from condlube.store.predicate import Filter
 from condlube.store.store import Snapshot, Writer
 
-_USAGE = ("point_id", "date", "cell", "running_h", "speed_rpm", "octiles")
+_USAGE = ["point_id", "date", "cell", "running_h", "speed_rpm", "octiles"]
+_READ = list(dict.fromkeys([*SUMMARY_COLUMNS, *_USAGE]))
+_EVER = pd.Timestamp("1900-01-01")
 _REFERENCE_KEY = ["point_id", "reference_from", "reference_state"]
 
 
@@ -68,11 +71,10 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
     )
     expected = views.expected(snapshot, known_by).to_pandas()
     first = lookback(visible_expected(expected, end, known_by), end, zone, policy)
-    seen = _summaries(snapshot, summaries, first, night, known_by, SUMMARY_COLUMNS)
+    seen = _summaries(snapshot, summaries, first, night, known_by, _READ)
     frame = events.to_pandas()
-    learned, deviations = compare(plant, seen, expected, frame, night, end, known_by, policy)
-    begins = count_begins(plant.bearings, frame, plant.register.site)
-    usage = _summaries(snapshot, summaries, begins, night, known_by, _USAGE)
+    learned, deviations = compare(plant, seen[[*SUMMARY_COLUMNS]], expected, frame, night, end, known_by, policy)
+    usage = _usage(snapshot, summaries, seen, first, plant, frame, known_by)
     reviews = views.reviews_visible(snapshot, known_by).to_pandas()
     step = partial(decide_batch, plant=plant, events=frame, reviews=reviews, policy=policy, as_of=end)
     batches = _batches(plant, policy, deviations, usage, definition.batch)
@@ -128,14 +130,17 @@ def _fresh(snapshot: Snapshot, runs: Sequence[dict[str, Any]], night: date, plan
 
 def _summaries(
     snapshot: Snapshot, fresh: pa.Table, first: date | None, last: date, known_by: datetime,
-    columns: Sequence[str],
+    columns: Sequence[str], points: Sequence[str] | None = None,
 ) -> pd.DataFrame:  # fmt: skip
-    """Summaries from ``first`` (None: all) to ``last``; a fresh version of a point's day replaces the stored one."""
-    window = [("date", "<=", last), *([("date", ">=", first)] if first else [])]
-    stored = views.summaries(snapshot, known_by, window, columns).to_pandas(date_as_object=False)
+    """Summaries from ``first`` (None: the beginning) to ``last``, of all points by default; a fresh version of a
+    point's day replaces the stored one."""
+    window: list[Filter] = [("date", "<=", last), *([("date", ">=", first)] if first else [])]
+    of_points: list[Filter] = [] if points is None else [("point_id", "in", points)]
+    stored = views.summaries(snapshot, known_by, window + of_points, columns).to_pandas(date_as_object=False)
     new = fresh.select(list(columns)).to_pandas(date_as_object=False)
-    if first is not None:
-        new = new[new["date"] >= pd.Timestamp(first)]
+    new = new[(new["date"] <= pd.Timestamp(last)) & (new["date"] >= pd.Timestamp(first or _EVER))]
+    if points is not None:
+        new = new[new["point_id"].isin(points)]
     if new.empty:
         return stored
     key = ["point_id", "date"]
@@ -143,6 +148,34 @@ def _summaries(
     replaced = near.index[pd.MultiIndex.from_frame(near).isin(pd.MultiIndex.from_frame(new[key]))]
     both: pd.DataFrame = pd.concat([stored.drop(index=replaced), new], ignore_index=True)
     return both
+
+
+def _usage(
+    snapshot: Snapshot, fresh: pa.Table, seen: pd.DataFrame, first: date | None, plant: Plant, events: pd.DataFrame,
+    known_by: datetime,
+) -> pd.DataFrame:  # fmt: skip
+    """Summaries since the count of grease life began, of each point that tells of a bearing: those ``seen`` from
+    ``first`` on, and older ones of the points whose count began before."""
+    begins = _point_begins(plant, events)
+    parts = [seen[_USAGE]]
+    older = begins.index[begins < pd.Timestamp(first or _EVER)]
+    if first is not None and len(older):
+        earliest = begins[older].min()
+        begun = None if earliest == _EVER else earliest.date()
+        yesterday = first - timedelta(days=1)
+        parts.insert(0, _summaries(snapshot, fresh, begun, yesterday, known_by, _USAGE, older.to_list()))
+    usage = pd.concat(parts, ignore_index=True)
+    return usage[usage["date"] >= usage["point_id"].map(begins)].reset_index(drop=True)
+
+
+def _point_begins(plant: Plant, events: pd.DataFrame) -> pd.Series:
+    """From when on each point's summaries tell of a count of grease life; those of a machine from its earliest."""
+    begins = pd.Series(begins_of(plant.bearings, events, plant.register.site), dtype="datetime64[us]").fillna(_EVER)
+    of_bearing = begins.set_axis(plant.bearings["bearing_id"])
+    of_machine = begins.groupby(plant.bearings["machine_id"]).min()
+    points = plant.points.drop_duplicates("point_id").set_index("point_id")
+    told = points["bearing_id"].map(of_bearing).fillna(points["machine_id"].map(of_machine))
+    return told.dropna()
 
 
 def _batches(
