@@ -11,6 +11,7 @@ from functools import partial
 from importlib.metadata import version
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 
@@ -165,7 +166,8 @@ def _usage(
         yesterday = first - timedelta(days=1)
         parts.insert(0, _summaries(snapshot, fresh, begun, yesterday, known_by, _USAGE, older.to_list()))
     usage = pd.concat(parts, ignore_index=True)
-    return usage[usage["date"] >= usage["point_id"].map(begins)].reset_index(drop=True)
+    begun_at = begins.reindex(usage["point_id"]).to_numpy("datetime64[us]")
+    return usage[usage["date"].to_numpy("datetime64[us]") >= begun_at].reset_index(drop=True)
 
 
 def _point_begins(plant: Plant, events: pd.DataFrame) -> pd.Series:
@@ -173,9 +175,12 @@ def _point_begins(plant: Plant, events: pd.DataFrame) -> pd.Series:
     begins = pd.Series(begins_of(plant.bearings, events, plant.register.site), dtype="datetime64[us]").fillna(_EVER)
     of_bearing = begins.set_axis(plant.bearings["bearing_id"])
     of_machine = begins.groupby(plant.bearings["machine_id"]).min()
-    points = plant.points.drop_duplicates("point_id").set_index("point_id")
-    told = points["bearing_id"].map(of_bearing).fillna(points["machine_id"].map(of_machine))
-    return told.dropna()
+    points = plant.points.drop_duplicates("point_id")
+    own, shared = (
+        begin.reindex(points[name]).to_numpy("datetime64[us]")
+        for begin, name in ((of_bearing, "bearing_id"), (of_machine, "machine_id"))
+    )
+    return pd.Series(np.where(np.isnat(own), shared, own), index=points["point_id"]).dropna()
 
 
 def _batches(
