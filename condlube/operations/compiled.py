@@ -46,7 +46,7 @@ def compiling(site: Path) -> Iterator[str]:
     if kept != folder or any(folder.iterdir()):
         yield ""
         return
-    command = [sys.executable, "-c", "from condlube.operations.compiled import compile_all; compile_all()"]
+    command = [sys.executable, "-P", "-c", "from condlube.operations.compiled import compile_all; compile_all()"]
     quiet = subprocess.DEVNULL
     with subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=quiet) as beside:
         try:

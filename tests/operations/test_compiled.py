@@ -57,6 +57,24 @@ def test_a_demo_compiles_while_its_exports_are_written(tmp_path, monkeypatch):
     assert (remark, len(begun)) == ("", 1)
 
 
+def test_what_is_compiled_is_the_installed_package_whatever_the_working_folder_holds(tmp_path, monkeypatch):
+    """Machine code is kept for the file that it was made from: another copy's would be of no use to the night."""
+    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+    (tmp_path / "condlube").mkdir()
+    (tmp_path / "condlube" / "__init__.py").touch()
+    monkeypatch.chdir(tmp_path)
+    begun = []
+    real = subprocess.Popen
+    monkeypatch.setattr(subprocess, "Popen", lambda *args, **named: begun.append(args[0]) or real(*args, **named))
+    lay_site(tmp_path / "plant")
+    with compiling(tmp_path / "plant"):
+        monkeypatch.undo()
+    monkeypatch.chdir(tmp_path)
+    asked = [*begun[0][:-1], "import condlube; print(condlube.__file__)"]
+    found = subprocess.run(asked, capture_output=True, text=True, check=True)
+    assert not Path(found.stdout.strip()).is_relative_to(tmp_path)
+
+
 def test_a_cache_that_cannot_be_written_is_told_and_no_more(tmp_path, monkeypatch):
     monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
     site = write_small_site(tmp_path)
