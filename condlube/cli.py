@@ -6,6 +6,7 @@ at work; 4 the store cannot be used.
 
 from __future__ import annotations
 
+import gc
 import importlib
 import sys
 from collections.abc import Iterator
@@ -230,6 +231,7 @@ def _run(site: Path, nights: list[date], force: bool, as_json: bool = False) -> 
     from condlube.operations.files import json_text
     from condlube.operations.nightly import nightly as run
 
+    gc.freeze()  # what was imported stays: no collection has to look at it again
     with progress("taking in exports") as step:
         result = run(
             site, datetime.now(UTC), nights, force,

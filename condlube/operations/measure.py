@@ -13,6 +13,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from condlube.acquisition.ahead import ahead
 from condlube.chain import Plant, measure
 from condlube.execution import map_batches
 from condlube.policy.model import Policy
@@ -67,13 +68,14 @@ def summarise_fresh(
 ) -> pa.Table:
     """Summaries of every machine and day that ``fresh`` touches.
 
-    Goes month by month, so that a long history needs the memory of one month of readings.
+    Goes month by month, so that a long history needs the memory of two months of readings.
     """
     made: list[pa.Table] = [arrow_schema("summaries").empty_table()]
     places = _Places(plant)
-    for first, last in _months(fresh.first, fresh.last):
+    months = list(_months(fresh.first, fresh.last))
+    found = ahead(_readings(snapshot, plant, *month, known_by, policy) for month in months)
+    for (first, last), readings in zip(months, found, strict=True):
         days = [first - timedelta(days=1), *nights_between(first, last)]
-        readings = _readings(snapshot, plant, first, last, known_by, policy)
         machine = places.of(readings["point_id"])
         touched = _touched(readings, machine, days, fresh, len(places.machines), plant)
         if not touched.any():

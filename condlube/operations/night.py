@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -74,8 +75,11 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
     first = lookback(visible_expected(expected, end, known_by), end, zone, policy)
     seen = _summaries(snapshot, summaries, first, night, known_by, _READ)
     frame = events.to_pandas()
-    learned, deviations = compare(plant, seen[[*SUMMARY_COLUMNS]], expected, frame, night, end, known_by, policy)
-    usage = _usage(snapshot, summaries, seen, first, plant, frame, known_by)
+    begins = _point_begins(plant, frame)
+    with ThreadPoolExecutor(1) as beside:  # the engine reads without the interpreter
+        older = beside.submit(_older_usage, snapshot, summaries, begins, first, known_by)
+        learned, deviations = compare(plant, seen[[*SUMMARY_COLUMNS]], expected, frame, night, end, known_by, policy)
+    usage = _since(begins, pd.concat([older.result(), seen[_USAGE]], ignore_index=True))
     reviews = views.reviews_visible(snapshot, known_by).to_pandas()
     step = partial(decide_batch, plant=plant, events=frame, reviews=reviews, policy=policy, as_of=end)
     batches = _batches(plant, policy, deviations, usage, definition.batch)
@@ -151,21 +155,20 @@ def _summaries(
     return both
 
 
-def _usage(
-    snapshot: Snapshot, fresh: pa.Table, seen: pd.DataFrame, first: date | None, plant: Plant, events: pd.DataFrame,
-    known_by: datetime,
-) -> pd.DataFrame:  # fmt: skip
-    """Summaries since the count of grease life began, of each point that tells of a bearing: those ``seen`` from
-    ``first`` on, and older ones of the points whose count began before."""
-    begins = _point_begins(plant, events)
-    parts = [seen[_USAGE]]
-    older = begins.index[begins < pd.Timestamp(first or _EVER)]
-    if first is not None and len(older):
-        earliest = begins[older].min()
-        begun = None if earliest == _EVER else earliest.date()
-        yesterday = first - timedelta(days=1)
-        parts.insert(0, _summaries(snapshot, fresh, begun, yesterday, known_by, _USAGE, older.to_list()))
-    usage = pd.concat(parts, ignore_index=True)
+def _older_usage(
+    snapshot: Snapshot, fresh: pa.Table, begins: pd.Series, first: date | None, known_by: datetime
+) -> pd.DataFrame:
+    """Summaries before ``first`` (None: none) of the points whose count of grease life began before."""
+    older = begins[begins < pd.Timestamp(first or _EVER)]
+    if first is None or older.empty:
+        return pd.DataFrame(columns=_USAGE)
+    begun = None if older.min() == _EVER else older.min().date()
+    points = older.index.to_list()
+    return _summaries(snapshot, fresh, begun, first - timedelta(days=1), known_by, _USAGE, points)
+
+
+def _since(begins: pd.Series, usage: pd.DataFrame) -> pd.DataFrame:
+    """The usage since each point's ``begins``, without points that tell of no bearing."""
     begun_at = begins.reindex(usage["point_id"]).to_numpy("datetime64[us]")
     return usage[usage["date"].to_numpy("datetime64[us]") >= begun_at].reset_index(drop=True)
 
