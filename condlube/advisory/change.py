@@ -11,7 +11,7 @@ from itertools import pairwise
 from math import isnan
 from typing import Any
 
-from condlube.advisory.guard_codes import DRIER, TAKES
+from condlube.advisory.guard_codes import TAKES
 from condlube.assessment import plain
 from condlube.assessment.sources import LEVELS, POSITION
 from condlube.policy.decision import Onset, Response
@@ -104,7 +104,8 @@ class _Reckoning:
         guards = self._guards(values, bits) - {"not_dryness"}
         greased = self.due or "asked_grease" in guards
         pays = plain.cheapest(cost, ("grease", "hold")) == "grease"
-        damaged = odds[STATES.index("starved")] < DRIER * odds[STATES.index("damaged")]
+        likelier = self.policy.guard.not_dryness.likelier
+        damaged = odds[STATES.index("starved")] < likelier * odds[STATES.index("damaged")]
         if (damaged if pays else "early_rise" in guards) and not greased:
             guards |= {"not_dryness"}
         taken = {action for code in guards for action in TAKES[code]}

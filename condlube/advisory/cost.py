@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.advisory.guard_codes import DRIER
 from condlube.assessment import kernel
 from condlube.assessment.rules import costs, rules
 from condlube.assessment.sources import FloatArray, IntArray
@@ -34,9 +33,10 @@ def cheapest(cost: FloatArray, allowed: BoolArray) -> IntArray:
     return kernel.cheapest_all(np.ascontiguousarray(cost), np.ascontiguousarray(allowed))
 
 
-def drier(posterior: FloatArray) -> BoolArray:
-    """Where a starved bearing is likelier than a damaged one, by ``DRIER`` [bearings]."""
-    return np.asarray(posterior[:, STATES.index("starved")] >= DRIER * posterior[:, STATES.index("damaged")])
+def drier(posterior: FloatArray, policy: Policy) -> BoolArray:
+    """Where a starved bearing is so much likelier than a damaged one that it may be greased early [bearings]."""
+    likelier = policy.guard.not_dryness.likelier
+    return np.asarray(posterior[:, STATES.index("starved")] >= likelier * posterior[:, STATES.index("damaged")])
 
 
 def grease_pays(cost: FloatArray) -> BoolArray:

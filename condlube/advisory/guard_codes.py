@@ -32,6 +32,3 @@ TIMED = (
 """Guards that time alone turns on or off."""
 ASKED = {"deferred": "hold", "asked_grease": "grease", "asked_inspect": "inspect"}
 """Guards by which an analyst asks for an action: where one holds, no other takes that action away."""
-DRIER = 1.25
-"""Dryness is so many times as likely as damage where a rise is greased early: a near tie is looked into (engineering
-judgement)."""

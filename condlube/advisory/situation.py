@@ -128,7 +128,7 @@ def situation(
         lost=lubrication_lost(evidence),
         baseline_unsettled=baseline_unsettled(evidence),
         grease_pays=grease_pays(cost),
-        drier=drier(odds),
+        drier=drier(odds, policy),
         harsh=harsh,
         cap=np.where(watched, np.array(CAPS, dtype=object)[harsh], "unwatched"),
         deferred_until=said.hold,

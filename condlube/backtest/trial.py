@@ -88,7 +88,7 @@ class Facts:
             p = own.guard.early_rise
             risen = [(self.values[at, POSITION[s]] >= p.over_db) & (nights[s] >= p.sound_readings) for s in _SENSITIVE]
             applied[known, code["early_rise"]] = np.logical_or.reduce(risen)[known]
-        unlike = guards.not_dry(applied[:, code["early_rise"]], grease_pays(cost), drier(odds), self.x[at])
+        unlike = guards.not_dry(applied[:, code["early_rise"]], grease_pays(cost), drier(odds, own), self.x[at])
         applied[known, code["not_dryness"]] = unlike[known]
         if own.guard.extension_cap != base.guard.extension_cap:
             c = own.guard.extension_cap

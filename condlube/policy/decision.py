@@ -330,6 +330,13 @@ class ExtensionCap:
 
 
 @dataclass(frozen=True)
+class NotDryness:
+    """Section ``[guard.not_dryness]``."""
+
+    likelier: Annotated[float, Within(1, 100)]
+
+
+@dataclass(frozen=True)
 class Deferred:
     """Section ``[guard.deferred]``."""
 
@@ -349,6 +356,7 @@ class Guards:
     early_rise: EarlyRise
     long_overdue: LongOverdue
     extension_cap: ExtensionCap
+    not_dryness: NotDryness
     deferred: Deferred
 
 
