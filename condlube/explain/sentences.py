@@ -83,6 +83,15 @@ def stands(matter: Matter, night: date) -> str:
     return f"{said[0].upper()}{said[1:]}."
 
 
+def other_policy(digest: str) -> str:
+    """What to know of a decision whose policy this version cannot read."""
+    return (
+        f"This night was decided under policy {digest[:12]}, which this version cannot read any more. The call, its "
+        "probabilities and costs are those of that night; what to do and what would change the call are told by the "
+        "policy in force."
+    )
+
+
 def look_for(decision: Row) -> str:
     """What an inspection looks at first, and what would confirm it; empty where the call is another."""
     return LOOK_FOR.get(looked_for(decision), "")

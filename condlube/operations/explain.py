@@ -17,16 +17,14 @@ from condlube.errors import CondlubeError
 from condlube.explain import readers
 from condlube.explain.cautions import cautions
 from condlube.explain.interval import interval_lines
-from condlube.explain.sentences import second, sentence, stands
+from condlube.explain.sentences import other_policy, second, sentence, stands
 from condlube.explain.table import table
 from condlube.explain.table import text as table_text
-from condlube.operations.definition import default_policy
 from condlube.operations.desk import Desk, evidence_of
 from condlube.operations.files import json_text
 from condlube.operations.matters import standing_matters
 from condlube.operations.queue import flagged_in
 from condlube.policy.model import Policy
-from condlube.policy.parse import parse_policy
 
 Row = dict[str, Any]
 
@@ -64,6 +62,9 @@ class Explained:
         yield f"{b['bearing_id']}: {b['position'] or 'bearing'} of {b['machine_id']}, {name}"
         yield f"night of {d['night']}, known by {self.run['known_by']:%Y-%m-%d %H:%M} UTC"
         yield ""
+        if self.policy.digest != self.run["policy_digest"]:
+            yield from _wrapped(other_policy(self.run["policy_digest"]), width)
+            yield ""
         yield from _wrapped(sentence(d, self.evidence), width)
         if not d["call"]:
             return
@@ -77,7 +78,7 @@ class Explained:
         yield ""
         yield table_text(table(d, self.evidence), width)
         yield ""
-        yield from _wrapped(readers.auditor(d, self.policy.digest), width)
+        yield from _wrapped(readers.auditor(d, self.run["policy_digest"]), width)
         yield from _titled("Guards", readers.why_guarded(d), width)
         yield from _titled("Interval", interval_lines(b, d, self.evidence), width)
         yield from _titled("What would change the call", readers.what_changes(self.changes, d), width)
@@ -102,8 +103,7 @@ def explain(site: Path, bearing_id: str, night: date | None = None) -> Explained
         raise CondlubeError(f"no bearing {bearing_id!r} was decided on {sight.night}{hint}")
     bearing, decision = dict(sight.bearing(bearing_id)), dict(sight.decisions[bearing_id])
     evidence = evidence_of(sight, [bearing_id])[bearing_id]
-    text = sight.snapshot.ledger_rows("policies", {"digest": sight.run["policy_digest"]})[0]["text"]
-    policy = parse_policy(text, "policy of the run", default_policy())
+    policy = desk.policy(sight.run["policy_digest"])
     found = changes(decision, evidence, policy.for_criticality(bearing["criticality"])) if decision["call"] else []
     matter = standing_matters(sight, flagged_in(sight)).get(bearing_id)
     return Explained(bearing, decision, evidence, found, dict(sight.run), policy, matter)

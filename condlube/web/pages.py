@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from condlube.acquisition.reasons import REASONS as REASONS_OF_LINES
 from condlube.explain.cautions import GENERAL
-from condlube.explain.sentences import stands
+from condlube.explain.sentences import other_policy, stands
 from condlube.explain.table import source_name
 from condlube.operations import policies
 from condlube.operations.backtests import kept_backtests, report_of
@@ -168,7 +168,8 @@ def bearing_page(
         earlier=alike(found.decisions),
         bars=bars,
         odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words, reasons=REASONS,
-        told=told_of(frame.desk, sight, found), other_policy=frame.desk.policy(digest).digest != digest,
+        told=told_of(frame.desk, sight, found),
+        other_policy=other_policy(digest) if frame.desk.policy(digest).digest != digest else "",
         previous=before, following=after, stands=stands(matter, sight.night) if matter else "",
         today=frame.desk.today(frame.clock()),
         **{"done": "", "faults": {}, "form": defaultdict(str), "conflict": None, "refused": "", **said},

@@ -6,12 +6,14 @@ from math import log2
 
 import pytest
 
-from condlube.errors import CondlubeError
+from condlube.errors import CondlubeError, ConfigurationError
 from condlube.explain.interval import NO_INTERVAL, interval_lines
+from condlube.operations.definition import default_policy
 from condlube.operations.desk import Desk
 from condlube.operations.explain import explain
 from condlube.operations.tasks import work
 from condlube.operations.worklist import worklist
+from condlube.policy.parse import parse_policy
 from condlube.schema.words import STATES
 
 
@@ -60,6 +62,21 @@ def test_a_greasing_without_effect_is_told_beside_the_share_used_up(small_site):
     without = [{"source": "response", "reason": "none", "status": "assessed"}]
     assert "had no effect" in " ".join(interval_lines(plain, decision, without))
     assert "had no effect" not in " ".join(interval_lines(plain, decision, [without[0] | {"reason": "held"}]))
+
+
+def test_a_policy_that_this_version_cannot_read_is_told_and_the_night_stands(small_site, monkeypatch):
+    def unreadable(text, source, *rest):
+        raise ConfigurationError([])
+
+    plain = explain(small_site[0], "M1-DE")
+    monkeypatch.setattr("condlube.operations.desk.parse_policy", unreadable)
+    other = parse_policy(re.sub("author = .*", 'author = "A. Okafor"', default_policy()), "in force")
+    monkeypatch.setattr("condlube.operations.desk.read_policy", lambda definition: other)
+    told = explain(small_site[0], "M1-DE")
+    assert "cannot read any more" in told.text(100)
+    assert "cannot read any more" not in plain.text(100)
+    assert told.decision == plain.decision
+    assert f"Policy {told.run['policy_digest'][:12]}" in " ".join(told.text(100).split())
 
 
 @pytest.mark.parametrize("reason", ["no_start", "conditions_outside_range", "speed_beyond_formula", "load_too_high"])
