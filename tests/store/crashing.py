@@ -97,6 +97,14 @@ def main(folder, at=0):
     points = Points(at, lambda: os.kill(os.getpid(), signal.SIGKILL))
     for owner, name, wrapped in points.places():
         setattr(owner, name, wrapped)
+    committed = Writer.commit
+
+    def commit(*args, **kwargs):
+        made = committed(*args, **kwargs)
+        print("committed", flush=True)
+        return made
+
+    Writer.commit = commit
     print("begun", flush=True)
     work(Store.open(Path(folder)))
     print("ended", flush=True)

@@ -139,38 +139,48 @@ def test_a_process_killed_at_a_point(tmp_path, undisturbed, share):
     assert crashing.content(store) == expected
 
 
+CREATING, WHOLE, NIGHT = "creating", "whole", "night"
+
+
 @pytest.fixture(scope="module")
 def length_s(tmp_path_factory, empty):
-    """How long the work takes as a process, here and now: from nothing (0), and on a store that is there (1)."""
-    return [timed(tmp_path_factory.mktemp("length") / "store", begun) for begun in (None, empty[0])]
+    """How long it takes as a process, here and now: the work from nothing, the work on a store that is there, and the
+    night of that work alone."""
+    lengths = {part: timed(tmp_path_factory.mktemp("length") / "store", empty[0], part) for part in (CREATING, WHOLE)}
+    return {part: whole for part, (whole, _) in lengths.items()} | {NIGHT: lengths[WHOLE][1]}
 
 
-def timed(folder, begun):
-    if begun:
-        shutil.copytree(begun, folder)
+def timed(folder, empty, part):
+    """Seconds of the work, and of what follows its first commit."""
+    begin(folder, empty, part)
     with run(folder) as process:
-        process.stdout.readline()
-        began = time.monotonic()
-        assert process.stdout.readline() == "ended\n"
-        return time.monotonic() - began
+        moments = {process.stdout.readline().strip(): time.monotonic()}
+        for line in process.stdout:
+            moments.setdefault(line.strip(), time.monotonic())
+    return moments["ended"] - moments["begun"], moments["ended"] - moments["committed"]
 
 
-def killed_at_random(folder, undisturbed, begun, length_s, seed):
-    """Kill the work at a moment between its begin and its end, and give the state that was left.
+def begin(folder, empty, part):
+    """A store to work on, but for the work that creates it."""
+    if part != CREATING:
+        shutil.copytree(empty, folder)
 
-    ``begun`` is a store to begin from, None to create one. A moment after the end is no kill inside the work: the next
-    one is drawn from the first half of the last.
+
+def killed_at_random(folder, undisturbed, empty, part, length_s, seed):
+    """Kill the work at a moment between the begin and the end of its part, and give the state that was left.
+
+    A moment after the end is no kill inside the work: the next one is drawn from the first half of the last.
     """
-    draw, longest = random.Random(seed), length_s
+    draw, longest = random.Random(seed), length_s[part]
     while True:
-        if begun:
-            shutil.copytree(begun, folder)
+        begin(folder, empty, part)
         with run(folder) as process:
-            assert process.stdout.readline() == "begun\n"
+            while process.stdout.readline() != ("committed\n" if part == NIGHT else "begun\n"):
+                assert process.poll() is None
             moment = draw.uniform(0, longest)
             time.sleep(moment)
             process.kill()
-            ended = process.stdout.read()
+            ended = "ended\n" in process.stdout.read()
         if not ended:
             break
         longest = moment / 2
@@ -178,25 +188,23 @@ def killed_at_random(folder, undisturbed, begun, length_s, seed):
     assert process.returncode == -9
     store = Store.open(folder)
     state = seen(store)
-    assert state in (STATES[1:] if begun else STATES), seed
+    assert state in {CREATING: STATES, WHOLE: STATES[1:], NIGHT: STATES[2:]}[part], seed
     crashing.work(store)
     assert crashing.content(store) == undisturbed[0], seed
     return state
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_a_process_killed_at_a_random_moment(tmp_path, undisturbed, empty, length_s, seed):
-    begun = empty[0] if seed else None
-    killed_at_random(tmp_path / "store", undisturbed, begun, length_s[seed > 0], seed)
+@pytest.mark.parametrize("part", [CREATING, WHOLE, NIGHT])
+def test_a_process_killed_at_a_random_moment(tmp_path, undisturbed, empty, length_s, part):
+    killed_at_random(tmp_path / "store", undisturbed, empty[0], part, length_s, 0)
 
 
 @pytest.mark.long
 def test_fifty_processes_killed_at_random_moments(tmp_path, undisturbed, empty, length_s):
-    """Ten while the store is created, forty in the work on one that is there."""
+    """Ten while the store is created, twenty in the work on one that is there, twenty in its night."""
     states = Counter()
-    for k in range(50):
-        begun = empty[0] if k >= 10 else None
-        states[killed_at_random(tmp_path / f"store{k}", undisturbed, begun, length_s[k >= 10], 1000 + k)] += 1
+    for k, part in enumerate([CREATING] * 10 + [WHOLE] * 20 + [NIGHT] * 20):
+        states[killed_at_random(tmp_path / f"store{k}", undisturbed, empty[0], part, length_s, 1000 + k)] += 1
     print(f"state left (readings, decisions, commits) and kills: {dict(states)}")
     assert states.total() == 50
     assert min(states[state] for state in STATES[:3]) > 2, "kills in every state that has work to come"
