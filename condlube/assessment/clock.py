@@ -125,7 +125,7 @@ def clock(
     first = np.r_[True, (which[1:] != which[:-1]) | (begin[1:] != begin[:-1])][: len(which)]
     return Clock(
         which=which, begin=begin, end=end, covered_h=np.where(first, (end - begin) / HOUR, 0.0),
-        running_h=rows["running_h"].to_numpy(dtype=np.float64, na_value=0.0),
+        running_h=np.array(rows["running_h"].to_numpy(dtype=np.float64, na_value=0.0)),  # a view may be read-only
         rate_per_h=_rate(base.value, heat, table.most_h), outside=base.outside,
         running_share=bearings["running_share"].to_numpy(dtype=np.float64),
         register_rate_per_h=_rate(register.value, table.register_heat, table.most_h),
