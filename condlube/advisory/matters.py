@@ -25,8 +25,8 @@ class Matter:
     ``bearing_ids`` are those that it concerns: one, or several of one machine or collector. ``first`` and ``last`` are
     the nights on which it was called, ``reason`` the newest reason code and ``began_as`` the first, so that a change is
     seen. ``state`` is one of ``STATES``; ``since`` is when it came into that state. ``at_standstill`` tells that the
-    machine stands now: an opportunity. ``by`` is the earliest last day that was told for it, None where none was: what
-    is not done in time is late.
+    machine stands now: an opportunity. ``by`` is the earliest last day that was told for the first of the bearings,
+    None where none was: what is not done in time is late.
     """
 
     bearing_ids: tuple[str, ...]
@@ -40,14 +40,14 @@ class Matter:
     state: str
     since: date
     at_standstill: bool
-    by: date | None = None
+    by: date | None
 
 
 def act_by(decision: Row, matter: Matter | None = None) -> date | None:
     """The last day for what is called: a greasing is due at once and must be done by the end of its range; a hold has
     the day on which the call turns. A call that stands on keeps the day that it was given first."""
-    late = decision.get("due_late") if decision["call"] == "grease" else None
-    told: date | None = late or decision.get("due_date")
+    late = decision["due_late"] if decision["call"] == "grease" else None
+    told: date | None = late or decision["due_date"]
     held = matter.by if matter and decision["call"] != "hold" else None
     return min(told, held) if told and held else told or held
 
@@ -168,9 +168,7 @@ def _together(found: list[Matter], shared: Mapping[str, Mapping[str, str]]) -> l
             if whole and matter.first <= whole[-1].last:
                 ids = tuple(sorted({*whole[-1].bearing_ids, *matter.bearing_ids}))
                 nights = max(whole[-1].nights, matter.nights)
-                by = min((told for told in (whole[-1].by, matter.by) if told), default=None)
-                last = max(whole[-1].last, matter.last)
-                whole[-1] = replace(whole[-1], bearing_ids=ids, last=last, nights=nights, by=by)
+                whole[-1] = replace(whole[-1], bearing_ids=ids, last=max(whole[-1].last, matter.last), nights=nights)
             else:
                 whole.append(matter)
         single.extend(whole)

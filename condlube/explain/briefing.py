@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from condlube.advisory.matters import Matter
+from condlube.advisory.matters import Matter, act_by
 from condlube.explain.phrases import why_not
 from condlube.explain.sentences import second, sentence, stands
 
@@ -52,7 +52,7 @@ def briefing(
     for call, title in (("inspect", "INSPECT"), ("grease", "GREASE"), ("", "NOT DECIDED")):
         names = sorted(
             (name for name, row in decisions.items() if (row["call"] or "") == call),
-            key=lambda name: (decisions[name]["due_date"] or date.max, name),
+            key=lambda name: (act_by(decisions[name], matters.get(name)) or date.max, name),
         )
         if names:
             lines += ["", f"{title} ({len(names)})"]

@@ -23,7 +23,6 @@ from condlube.explain.table import text as table_text
 from condlube.operations.desk import Desk, evidence_of
 from condlube.operations.files import json_text
 from condlube.operations.matters import standing_matters
-from condlube.operations.queue import flagged_in
 from condlube.policy.model import Policy
 
 Row = dict[str, Any]
@@ -50,6 +49,7 @@ class Explained:
             "would_change": [asdict(change) for change in self.changes],
             "bearing": self.bearing,
             "run": self.run,
+            "matter": asdict(self.matter) if self.matter else None,
         })  # fmt: skip
 
     def text(self, width: int) -> str:
@@ -105,7 +105,7 @@ def explain(site: Path, bearing_id: str, night: date | None = None) -> Explained
     evidence = evidence_of(sight, [bearing_id])[bearing_id]
     policy = desk.policy(sight.run["policy_digest"])
     found = changes(decision, evidence, policy.for_criticality(bearing["criticality"])) if decision["call"] else []
-    matter = standing_matters(sight, flagged_in(sight)).get(bearing_id)
+    matter = standing_matters(sight).get(bearing_id)
     return Explained(bearing, decision, evidence, found, dict(sight.run), policy, matter)
 
 

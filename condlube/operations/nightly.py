@@ -19,7 +19,6 @@ from condlube.operations.ingest_report import FileReport, IngestReport
 from condlube.operations.matters import own_matters, standing_matters
 from condlube.operations.morning import Morning, summary, write_morning
 from condlube.operations.night import run_night
-from condlube.operations.queue import flagged_in
 from condlube.operations.report import write_report
 from condlube.operations.tasks import FALLS_DUE
 from condlube.schema.nights import night_of
@@ -93,9 +92,9 @@ def nightly(
         for night in nights or [night_of(now, checked.register.site.zone)]:
             run = run_night(writer, checked, plant, night, now, force)
             sight = desk.sight(night)
-            morning = write_morning(writer.snapshot(), checked, run, ingested, own_matters(sight, flagged_in(sight)))
+            morning = write_morning(writer.snapshot(), checked, run, ingested, own_matters(sight))
             on_night(morning)
             mornings.append(morning)
         write_report(desk, mornings[-1].run.night)
-    matters = standing_matters(sight, flagged_in(sight))
+    matters = standing_matters(sight)
     return Nightly(checked, ingested, events, tuple(map(str, doubtful)), tuple(mornings), matters)

@@ -11,7 +11,7 @@ from typing import Any
 
 from condlube.advisory.matters import Matter, act_by
 from condlube.operations.desk import Row, Sight, evidence_of
-from condlube.operations.matters import standing_matters
+from condlube.operations.matters import is_flagged, standing_matters
 from condlube.operations.reviews import newest_reviews
 from condlube.schema.words import CRITICALITIES, STATES
 from condlube.store.rows import rows
@@ -21,7 +21,6 @@ TREND_DAYS = 30
 STANDINGS = ("new", "changed", "lasting", "closed", "deferred", "quiet")
 """How tonight's decision stands to last night's."""
 FLAGGED = ("new", "changed", "lasting")
-_HELD = {"stopped", "deferred"}
 _TREND_SOURCES = ("ultrasound", "acceleration", "impulsiveness", "velocity", "temperature")
 
 
@@ -140,22 +139,17 @@ def _counts(
 def queue_lines(sight: Sight) -> Sequence[Line]:
     """A line for every bearing of the night, the most urgent first, without evidence and trends."""
     if "lines" not in sight.kept:
-        found = standing_matters(sight, flagged_in(sight))
+        found = standing_matters(sight)
         made = (_line(sight, b, row, found.get(b)) for b, row in sight.decisions.items())
         sight.kept["lines"] = sorted(made, key=urgency)
         sight.kept["told_at"] = sight.snapshot.commit_id
     lines: list[Line] = sight.kept["lines"]
     if sight.kept["told_at"] != sight.snapshot.commit_id:
-        found = standing_matters(sight, flagged_in(sight))
+        found = standing_matters(sight)
         lines = [replace(line, matter=found[b]) if (b := line.bearing_id) in found else line for line in lines]
         sight.kept.update(lines=lines, told_at=sight.snapshot.commit_id)
     reviews = newest_reviews(sight.snapshot)
     return [replace(line, review=reviews[b]) if (b := line.bearing_id) in reviews else line for line in lines]
-
-
-def flagged_in(sight: Sight) -> list[str]:
-    """Bearings of the night with something to do, and those held back at standstill or by a deferral."""
-    return [b for b, row in sight.decisions.items() if is_flagged(row) or set((row["guards"] or "").split()) & _HELD]
 
 
 def together(lines: Sequence[Line]) -> list[Line]:
@@ -166,11 +160,6 @@ def together(lines: Sequence[Line]) -> list[Line]:
         key = (*matter.bearing_ids, matter.look_at) if matter else (line.bearing_id,)
         groups.setdefault(key, []).append(line)
     return [replace(group[0], also=tuple(group[1:])) for group in groups.values()]
-
-
-def is_flagged(decision: Row) -> bool:
-    """Whether somebody has to do something, or the bearing could not be decided."""
-    return decision["call"] != "hold" or bool(decision["second_action"])
 
 
 def urgency(line: Line) -> tuple[Any, ...]:

@@ -17,7 +17,6 @@ from condlube.explain.sentences import second, sentence
 from condlube.operations.bearing import BearingNight
 from condlube.operations.desk import Desk, Row, Sight
 from condlube.operations.matters import own_matters
-from condlube.operations.queue import flagged_in
 from condlube.policy.model import Policy
 
 ANSWERS = {
@@ -69,7 +68,7 @@ def told_of(desk: Desk, sight: Sight, found: BearingNight) -> Told:
     digest = sight.run["policy_digest"]
 
     def tell() -> Told:
-        by = act_by(found.decision, own_matters(sight, flagged_in(sight)).get(found.bearing["bearing_id"]))
+        by = act_by(found.decision, own_matters(sight).get(found.bearing["bearing_id"]))
         return told(found.decision, found.evidence, found.bearing, desk.policy(digest), digest, by)
 
     return sight.keep("told", found.bearing["bearing_id"], MOST_KEPT, tell)

@@ -17,7 +17,8 @@ def nights(calls, bearing="B", **columns):
     words = {"h": "hold", "g": "grease", "i": "inspect", "s": "hold"}
     return [
         {"night": FIRST + timedelta(days=k), "bearing_id": bearing, "call": words[c], "look_at": "bearing" if c == "i"
-         else "", "guards": "stopped" if c == "s" else "", "reason": f"r{k}", **(columns if c == "i" else {})}
+         else "", "guards": "stopped" if c == "s" else "", "reason": f"r{k}", "due_date": None,
+         "due_late": None, **(columns if c == "i" else {})}
         for k, c in enumerate(calls)
     ]  # fmt: skip
 

@@ -12,7 +12,8 @@ KNOWN = datetime(2026, 11, 1, 4, tzinfo=UTC)
 
 def decision(name, call, reason, **told):
     usual = {"bearing_id": name, "call": call, "reason": reason, "x": 1.1, "grease_g": 20.0, "look_at": "",
-             "second_action": "", "due_date": None, "failed": "", **dict.fromkeys((f"p_{s}" for s in STATES), 0.1),
+             "second_action": "", "due_date": None, "due_late": None, "failed": "",
+             **dict.fromkeys((f"p_{s}" for s in STATES), 0.1),
              "p_machine_fault": 0.6}  # fmt: skip
     return usual | told
 
@@ -26,7 +27,7 @@ def velocity(name):
 def matter(names, call, look_at, first, **told):
     usual = {"bearing_ids": names, "call": call, "look_at": look_at, "first": first, "last": NIGHT, "nights": 8,
              "began_as": "machine_fault velocity", "reason": "machine_fault velocity", "state": "open", "since": first,
-             "at_standstill": False}  # fmt: skip
+             "at_standstill": False, "by": None}  # fmt: skip
     return Matter(**(usual | told))
 
 
@@ -45,6 +46,15 @@ def page(matters, changed=(), width=100):
     return briefing(
         "Mill", NIGHT, KNOWN, counts, decisions, evidence, matters, list(changed), date(2026, 10, 30), [], [], width
     )
+
+
+def test_what_is_late_longest_comes_first():
+    since = date(2026, 10, 1)
+    told = page({
+        "F1": matter(("F1",), "inspect", "machine", since, by=date(2026, 10, 20)),
+        "F2": matter(("F2",), "inspect", "machine", since, by=date(2026, 10, 10)),
+    })  # fmt: skip
+    assert told.index("  F2 ") < told.index("  F1 ")
 
 
 def test_a_matter_of_two_bearings_is_told_once_with_its_age():

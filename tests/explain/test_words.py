@@ -64,7 +64,7 @@ def test_what_could_not_be_tested_says_why():
 def matter(**changes):
     held = {"bearing_ids": ("B",), "call": "inspect", "look_at": "bearing", "first": NIGHT, "last": NIGHT, "nights": 1,
             "began_as": "damaged ultrasound", "reason": "damaged ultrasound", "state": "open", "since": NIGHT,
-            "at_standstill": False}  # fmt: skip
+            "at_standstill": False, "by": None}  # fmt: skip
     return Matter(**{**held, **changes})
 
 

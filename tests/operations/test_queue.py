@@ -9,7 +9,7 @@ from condlube.explain.sentences import standing
 from condlube.operations.check import read_policy
 from condlube.operations.definition import load
 from condlube.operations.desk import Desk, NotThere
-from condlube.operations.matters import standing_matters
+from condlube.operations.matters import own_matters, standing_matters
 from condlube.operations.queue import Filters, leading_state, queue, queue_lines, together, urgency
 from condlube.operations.record import record
 from condlube.register.canonical import dump
@@ -76,13 +76,25 @@ def test_standing_tells_what_is_new_and_what_lasts(desk):
 
 
 def test_a_matter_begins_where_the_finding_was_unbroken(desk):
-    found = standing_matters(desk.sight(), ["LASTING", "BROKEN", "CHANGED", "NEW"])
-    assert {name: matter.first for name, matter in found.items()} == {
+    found = standing_matters(desk.sight())
+    assert {name: matter.first for name, matter in found.items() if name != "DEFERRED"} == {
         "LASTING": NIGHTS[0],
         "BROKEN": NIGHTS[2],
         "CHANGED": NIGHTS[3],
         "NEW": NIGHTS[3],
     }
+
+
+def test_bearings_that_share_a_matter_keep_their_own_last_day(desk, monkeypatch):
+    monkeypatch.setattr(
+        "condlube.operations.matters._shared", lambda sight: {"machine": {"LASTING": "M", "BROKEN": "M"}}
+    )
+    sight = desk.sight()
+    sight.kept["matters"] = [replace(m, look_at="machine") for m in own_matters(sight).values()]
+    found = standing_matters(sight)
+    assert found["LASTING"].bearing_ids == found["BROKEN"].bearing_ids == ("BROKEN", "LASTING")
+    assert {name: found[name].by for name in ("LASTING", "BROKEN")} == {
+        "LASTING": DUE + timedelta(days=len("LASTING")), "BROKEN": DUE + timedelta(days=len("BROKEN"))}  # fmt: skip
 
 
 def test_what_was_recorded_this_morning_gives_the_state(desk):
