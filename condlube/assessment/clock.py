@@ -32,6 +32,10 @@ class Span:
     x_standing: FloatArray
 
 
+USAGE_COLUMNS = ("point_id", "date", "cell", "running_h", "speed_rpm", "octiles")
+"""What the clock reads of the summaries."""
+
+
 @dataclass(frozen=True)
 class Clock:
     """Measured days, and what holds on days without a measurement.

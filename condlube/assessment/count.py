@@ -5,13 +5,11 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from condlube.assessment.greasings import greasings, times, told_of
+from condlube.assessment.nights import Days
 from condlube.register.model import Site
-
-Days = npt.NDArray[np.datetime64]
 
 
 def count_begins(bearings: pd.DataFrame, events: pd.DataFrame, site: Site) -> date | None:

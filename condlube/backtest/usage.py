@@ -7,12 +7,13 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 
+from condlube.assessment.clock import USAGE_COLUMNS
 from condlube.assessment.count import count_begins
 from condlube.assessment.greasings import times
 from condlube.backtest.seen import events_seen
 from condlube.chain import Plant
 
-USAGE = ("point_id", "date", "cell", "known_at", "running_h", "speed_rpm", "octiles")
+USAGE = ("known_at", *USAGE_COLUMNS)
 
 
 def usage_begins(plant: Plant, events: pd.DataFrame, first: datetime, known_by: datetime) -> date | None:

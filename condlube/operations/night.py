@@ -5,39 +5,32 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import partial
 from importlib.metadata import version
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from condlube.assessment.count import begins_of
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
-from condlube.detection.series import SUMMARY_COLUMNS
 from condlube.detection.visible import visible_expected
 from condlube.errors import CondlubeError
 from condlube.execution import map_batches
 from condlube.operations.check import Checked
 from condlube.operations.decide import decide_batch
 from condlube.operations.measure import Fresh, machines_of_points, summarise_fresh
+from condlube.operations.night_summaries import night_summaries
 from condlube.policy.model import Policy
 from condlube.register.canonical import dump
 from condlube.schema.arrow import conform, from_frame
 from condlube.schema.nights import as_of, night_of
 from condlube.store import views
 from condlube.store.identity import run_id, table_digest, text_digest
-from condlube.store.predicate import Filter
 from condlube.store.store import Snapshot, Writer
 
-_USAGE = ["point_id", "date", "cell", "running_h", "speed_rpm", "octiles"]
-_READ = list(dict.fromkeys([*SUMMARY_COLUMNS, *_USAGE]))
-_EVER = pd.Timestamp("1900-01-01")
 _REFERENCE_KEY = ["point_id", "reference_from", "reference_state"]
 
 
@@ -73,13 +66,9 @@ def run_night(writer: Writer, checked: Checked, plant: Plant, night: date, now: 
     )
     expected = views.expected(snapshot, known_by).to_pandas()
     first = lookback(visible_expected(expected, end, known_by), end, zone, policy)
-    seen = _summaries(snapshot, summaries, first, night, known_by, _READ)
     frame = events.to_pandas()
-    begins = _point_begins(plant, frame)
-    with ThreadPoolExecutor(1) as beside:  # the engine reads without the interpreter
-        older = beside.submit(_older_usage, snapshot, summaries, begins, first, known_by)
-        learned, deviations = compare(plant, seen[[*SUMMARY_COLUMNS]], expected, frame, night, end, known_by, policy)
-    usage = _since(begins, pd.concat([older.result(), seen[_USAGE]], ignore_index=True))
+    seen, usage = night_summaries(snapshot, summaries, plant, frame, first, night, known_by)
+    learned, deviations = compare(plant, seen, expected, frame, night, end, known_by, policy)
     reviews = views.reviews_visible(snapshot, known_by).to_pandas()
     step = partial(decide_batch, plant=plant, events=frame, reviews=reviews, policy=policy, as_of=end)
     batches = _batches(plant, policy, deviations, usage, definition.batch)
@@ -131,59 +120,6 @@ def _fresh(snapshot: Snapshot, runs: Sequence[dict[str, Any]], night: date, plan
     begins = [night_of(t, zone) + timedelta(days=1) for t in instants]
     begins.append(night if previous is None else min(night, previous + timedelta(days=1)))
     return Fresh(frozenset(row["ingest_id"] for row in new), previous, min(begins), night)
-
-
-def _summaries(
-    snapshot: Snapshot, fresh: pa.Table, first: date | None, last: date, known_by: datetime,
-    columns: Sequence[str], points: Sequence[str] | None = None,
-) -> pd.DataFrame:  # fmt: skip
-    """Summaries from ``first`` (None: the beginning) to ``last``, of all points by default; a fresh version of a
-    point's day replaces the stored one."""
-    window: list[Filter] = [("date", "<=", last), *([("date", ">=", first)] if first else [])]
-    of_points: list[Filter] = [] if points is None else [("point_id", "in", points)]
-    stored = views.summaries(snapshot, known_by, window + of_points, columns).to_pandas(date_as_object=False)
-    new = fresh.select(list(columns)).to_pandas(date_as_object=False)
-    new = new[(new["date"] <= pd.Timestamp(last)) & (new["date"] >= pd.Timestamp(first or _EVER))]
-    if points is not None:
-        new = new[new["point_id"].isin(points)]
-    if new.empty:
-        return stored
-    key = ["point_id", "date"]
-    near = stored.loc[stored["date"] >= new["date"].min(), key]
-    replaced = near.index[pd.MultiIndex.from_frame(near).isin(pd.MultiIndex.from_frame(new[key]))]
-    both: pd.DataFrame = pd.concat([stored.drop(index=replaced), new], ignore_index=True)
-    return both
-
-
-def _older_usage(
-    snapshot: Snapshot, fresh: pa.Table, begins: pd.Series, first: date | None, known_by: datetime
-) -> pd.DataFrame:
-    """Summaries before ``first`` (None: none) of the points whose count of grease life began before."""
-    older = begins[begins < pd.Timestamp(first or _EVER)]
-    if first is None or older.empty:
-        return pd.DataFrame(columns=_USAGE)
-    begun = None if older.min() == _EVER else older.min().date()
-    points = older.index.to_list()
-    return _summaries(snapshot, fresh, begun, first - timedelta(days=1), known_by, _USAGE, points)
-
-
-def _since(begins: pd.Series, usage: pd.DataFrame) -> pd.DataFrame:
-    """The usage since each point's ``begins``, without points that tell of no bearing."""
-    begun_at = begins.reindex(usage["point_id"]).to_numpy("datetime64[us]")
-    return usage[usage["date"].to_numpy("datetime64[us]") >= begun_at].reset_index(drop=True)
-
-
-def _point_begins(plant: Plant, events: pd.DataFrame) -> pd.Series:
-    """From when on each point's summaries tell of a count of grease life; those of a machine from its earliest."""
-    begins = pd.Series(begins_of(plant.bearings, events, plant.register.site), dtype="datetime64[us]").fillna(_EVER)
-    of_bearing = begins.set_axis(plant.bearings["bearing_id"])
-    of_machine = begins.groupby(plant.bearings["machine_id"]).min()
-    points = plant.points.drop_duplicates("point_id")
-    own, shared = (
-        begin.reindex(points[name]).to_numpy("datetime64[us]")
-        for begin, name in ((of_bearing, "bearing_id"), (of_machine, "machine_id"))
-    )
-    return pd.Series(np.where(np.isnat(own), shared, own), index=points["point_id"]).dropna()
 
 
 def _batches(

@@ -7,14 +7,14 @@ from typing import NamedTuple
 
 from condlube.chain import Bearings, Plant, compare, turns
 from condlube.detection.references import lookback
-from condlube.detection.series import SUMMARY_COLUMNS
 from condlube.detection.visible import visible_expected
 from condlube.operations.decide import Tables, decide_batch
 from condlube.operations.desk import Sight
+from condlube.operations.night_summaries import night_summaries
 from condlube.policy.model import Policy
+from condlube.schema.arrow import arrow_schema
 from condlube.store import views
 
-_USAGE = ("point_id", "date", "cell", "running_h", "speed_rpm", "octiles")
 _FAILED = "failed"
 
 
@@ -60,11 +60,10 @@ def decide_again(sight: Sight, policy: Policy) -> Tables:
     zone = sight.register.site.zone
     expected = views.expected(sight.snapshot, known_by).to_pandas()
     first = lookback(visible_expected(expected, end, known_by), end, zone, policy)
-    window = [("date", "<=", night)]
-    seen = views.summaries(sight.snapshot, known_by, [*window, ("date", ">=", first)], SUMMARY_COLUMNS).to_pandas()
     events = views.events_visible(sight.snapshot, end, known_by).to_pandas()
     reviews = views.reviews_visible(sight.snapshot, known_by).to_pandas()
+    nothing = arrow_schema("summaries").empty_table()
+    seen, usage = night_summaries(sight.snapshot, nothing, plant, events, first, night, known_by)
     _, deviations = compare(plant, seen, expected, events, night, end, known_by, policy)
-    usage = views.summaries(sight.snapshot, known_by, window, _USAGE).to_pandas()
     whole = Bearings(turns(plant, policy), plant.points, deviations, usage)
     return decide_batch(whole, plant, events, reviews, policy, end)

@@ -4,11 +4,12 @@ import json
 
 import pytest
 from click.testing import CliRunner
-from small_site import NIGHTS
+from small_site import NIGHTS, NOW
 
 from condlube.cli import main
 from condlube.operations.definition import default_policy
 from condlube.operations.desk import Desk
+from condlube.operations.nightly import nightly
 from condlube.operations.policy_diff import policy_diff
 from condlube.operations.trial import decide_again
 from condlube.policy.diff import differences, with_section
@@ -41,6 +42,13 @@ def test_the_rise_is_not_heard_and_the_section_is_named(small_site, deaf):
     assert turned["M1-DE"].by == ()  # the weight alone leaves early_rise standing, the guard alone the evidence
     assert turned["M1-DE"].says_before.startswith("Grease")
     assert turned["M1-DE"].says_after.startswith("Hold")
+
+
+def test_a_plant_without_any_reading_can_be_compared(fresh_site, deaf):
+    (fresh_site / "points.csv").write_text("point_id,bearing_id,tag,quantity,unit\n")
+    night = nightly(fresh_site, NOW, NIGHTS[-1:]).mornings[0]
+    assert list(policy_diff(fresh_site, "in_force", str(deaf)).calls) == []
+    assert len(night.decisions) == 5
 
 
 def test_text_and_json_tell_the_same(small_site, deaf):
