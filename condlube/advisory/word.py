@@ -9,7 +9,7 @@ import pandas as pd
 
 from condlube.assessment.evidence import Evidence
 from condlube.assessment.greasings import TimeArray, times
-from condlube.assessment.sources import LEVELS
+from condlube.assessment.sources import LEVELS, OTHERS
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS
@@ -67,7 +67,8 @@ def _risen(last: pd.DataFrame, evidence: Evidence, policy: Policy) -> BoolArray:
     total = evidence.bits.sum(axis=1)
     risen = np.zeros(len(last), dtype=np.bool_)
     known = np.zeros(len(last), dtype=np.bool_)
-    for state, column in ((3, "bits_damaged"), (2, "bits_supply_fault")):
+    for name in ("damaged", "supply_fault"):
+        state, column = OTHERS.index(name), f"bits_{name}"
         if column in last:
             before = last[column].to_numpy(dtype=np.float64, na_value=np.nan)
             known |= ~np.isnan(before)

@@ -117,19 +117,27 @@ def weigh_one(values: FloatArray, tables: Tables, bits: FloatArray) -> None:
 
 
 @kernel
+def finish_one(prior: FloatArray, posterior: FloatArray) -> None:
+    """Probabilities in place of the odds that ``posterior`` holds from its second state on."""
+    whole = prior[0]
+    posterior[0] = prior[0]
+    for state in range(1, posterior.shape[0]):
+        posterior[state] *= prior[state]
+        whole += posterior[state]
+    for state in range(posterior.shape[0]):
+        posterior[state] /= whole
+
+
+@kernel
 def posterior_one(prior: FloatArray, bits: FloatArray, posterior: FloatArray) -> None:
     """Probability of each state from the prior and the bits [sources, states]."""
     posterior[:] = 0.0
     for source in range(bits.shape[0]):
         for state in range(bits.shape[1]):
             posterior[state + 1] += bits[source, state]
-    whole = prior[0]
-    posterior[0] = prior[0]
     for state in range(1, posterior.shape[0]):
-        posterior[state] = prior[state] * 2.0 ** posterior[state]
-        whole += posterior[state]
-    for state in range(posterior.shape[0]):
-        posterior[state] /= whole
+        posterior[state] = 2.0 ** posterior[state]
+    finish_one(prior, posterior)
 
 
 @kernel
@@ -264,13 +272,8 @@ def ahead_all(
             weigh_one(later, tables, bits)
             posterior_one(prior, bits, posterior)
         else:
-            whole = prior[0]
-            posterior[0] = prior[0]
-            for state in range(1, 7):
-                posterior[state] = prior[state] * odds[row, state - 1]
-                whole += posterior[state]
-            for state in range(7):
-                posterior[state] /= whole
+            posterior[1:] = odds[row]
+            finish_one(prior, posterior)
         cost_one(posterior, costs, hold, cost[n])
     return cost
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -12,7 +11,8 @@ from condlube.assessment.sources import IntArray
 from condlube.backtest.matters import Grid
 from condlube.backtest.outcomes import Windows
 from condlube.backtest.record import SUPPLY_FINDINGS, Record
-from condlube.schema.words import STATES
+from condlube.detection.begins import EPOCH
+from condlube.schema.words import MEASURED_AGAIN, NOTHING_FOUND, SEEN_ON_SITE, SENSOR_DOUBTED, STATES
 
 UNKNOWN = -1
 SHOWS_D = 14
@@ -21,12 +21,8 @@ Told = tuple[int, int, int, bool]
 """Bearing, day, state, and whether it shows before the day (else after it)."""
 Seen = tuple[int, int, int]
 """Bearing, day, state."""
-BEEN_THERE = ("inspected_nothing_found", "seen_on_site", "measured_again")
-DOUBTED = "sensor_doubted"
-"""Reasons of a verdict by which it tells a state."""
-EPOCH = date(1970, 1, 1)
+_BEEN_THERE = (NOTHING_FOUND, SEEN_ON_SITE, MEASURED_AGAIN)
 _SAYS = {"hold": "adequate", "grease": "starved"}
-_DOUBTED = "instrument_fault"
 _STARVED, _SUPPLY, _DAMAGED = (STATES.index(s) for s in ("starved", "supply_fault", "damaged"))
 
 
@@ -70,10 +66,11 @@ def seen_by(grid: Grid, reviews: pd.DataFrame) -> list[Seen]:
     which = pd.Index(grid.bearing_ids).get_indexer(reviews["bearing_id"])
     made = []
     for at, row in zip(which.tolist(), reviews.to_dict("records"), strict=True):
-        changed = row["call"] if row["verdict"] == "change" and row["reason"] in BEEN_THERE else ""
-        state = _SAYS.get(changed) or (_DOUBTED if row["verdict"] != "agree" and row["reason"] == DOUBTED else "")
+        changed = row["call"] if row["verdict"] == "change" and row["reason"] in _BEEN_THERE else ""
+        doubted = row["verdict"] != "agree" and row["reason"] == SENSOR_DOUBTED
+        state = _SAYS.get(changed) or ("instrument_fault" if doubted else "")
         if at >= 0 and state:
-            made.append((at, (row["night"] - EPOCH).days, STATES.index(state)))
+            made.append((at, row["night"].toordinal() - EPOCH, STATES.index(state)))
     return made
 
 

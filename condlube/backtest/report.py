@@ -16,8 +16,7 @@ from condlube.backtest.answers import CANNOT_KNOW, answers, parts, table_of
 from condlube.backtest.bootstrap import Interval
 from condlube.backtest.judge import POLICY, Judged
 from condlube.backtest.scores import Score
-
-_EPOCH = date(1970, 1, 1).toordinal()
+from condlube.detection.begins import EPOCH
 
 _STYLE = """body{font:14px/1.4 system-ui,sans-serif;max-width:70rem;margin:1.5rem auto;padding:0 1rem;color:#222}
 h1{font-size:1.4rem;margin:0}h2{font-size:1rem;margin:0 0 .2rem}p{margin:.2rem 0}
@@ -95,7 +94,7 @@ def _listed(rows: pd.DataFrame) -> str:
 
 def day_of(day: int) -> date:
     """A day of the grid as a date."""
-    return date.fromordinal(int(day) + _EPOCH)
+    return date.fromordinal(int(day) + EPOCH)
 
 
 def _pictures(judged: Judged) -> Iterator[str]:

@@ -95,8 +95,7 @@ def _far_below(now: Floats, rows: pd.DataFrame, cells: Cells, policy: Policy) ->
         like: Ints = named[slice(*np.searchsorted(key, [where[k], where[k] + 1]))]
         like = like[like != k]
         quiet_by = policy.detection.silence.of(quantity[rows["point"].iat[k]])
-        far = len(like) > 0 and now[k] <= np.median(now[like]) - quiet_by
-        return like[: len(like) * far]
+        return like if len(like) and now[k] <= np.median(now[like]) - quiet_by else like[:0]
 
     return below
 

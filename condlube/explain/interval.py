@@ -21,8 +21,8 @@ _METHODS = {
 NO_INTERVAL = {
     **{code.name.lower(): f"{code.why}; {code.advice}" for code in Outside if code},
     "no_start": "nothing tells when the count begins",
-    "conditions_outside_range": "the measured speed or temperature was outside the method's range for more than 1% of "
-    "the running hours",
+    "conditions_outside_range": "the measured speed or temperature was outside the method's range for too many of the "
+    "running hours",
 }
 """Why there is none, by what the decision has in place of a method."""
 

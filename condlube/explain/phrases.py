@@ -50,12 +50,6 @@ RESPONSES = {
     "worse": "the level rose after the last greasing",
 }
 
-ONSETS = {
-    "gradual": "the rise came gradually",
-    "recent": "the rise is only days old",
-    "abrupt": "the rise came abruptly",
-}
-
 REASONS = {
     "zero": "the sensor reads exact zeros",
     "frozen": "the signal stands still",
@@ -221,7 +215,7 @@ def fact(row: Mapping[str, Any]) -> str:
     if source == "collector_share":
         return f"{value:.0%} of the other points of its collector moved with it"
     if source == "onset":
-        return ONSETS[row["reason"]]
+        return f"the rise {REASONS[row['reason']].removeprefix('it ')}"
     if source == "response":
         return RESPONSES[row["reason"]]
     if source == "zone":

@@ -9,15 +9,9 @@ from hashlib import sha256
 from condlube.errors import CondlubeError, StoreError
 from condlube.operations.desk import Desk, Row
 from condlube.schema.tables import TABLES
-from condlube.schema.words import ACTIONS, VERDICTS
+from condlube.schema.words import ACTIONS, NOTHING_FOUND, VERDICT_REASONS, VERDICTS
 from condlube.store.store import Snapshot
 
-NOTHING_FOUND = "inspected_nothing_found"
-"""The reason of a verdict that carries an inspection: recorded as one, without finding, beside the verdict."""
-REASONS = (
-    NOTHING_FOUND, "seen_on_site", "measured_again", "work_planned", "machine_changed", "sensor_doubted",
-    "record_wrong", "other",
-)  # fmt: skip
 NOTE_MOST = 2000
 DEFER_MOST_DAYS = 366
 
@@ -155,8 +149,8 @@ def _check(desk: Desk, verdict: Verdict, now: datetime) -> None:
         verdict.defer_until and 0 < (verdict.defer_until - today).days <= DEFER_MOST_DAYS
     ):
         faults["defer_until"] = f"a date after {today}, within {DEFER_MOST_DAYS} days"
-    if verdict.verdict in ("change", "defer") and verdict.reason not in REASONS:
-        faults["reason"] = "one of " + ", ".join(REASONS)
+    if verdict.verdict in ("change", "defer") and verdict.reason not in VERDICT_REASONS:
+        faults["reason"] = "one of " + ", ".join(VERDICT_REASONS)
     if len(verdict.note) > NOTE_MOST or "\x00" in verdict.note:
         faults["note"] = f"text of at most {NOTE_MOST} characters"
     standing = _newest(desk, verdict.bearing_id)

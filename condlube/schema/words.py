@@ -66,3 +66,9 @@ DAMAGE_CLASSES = (
 )  # fmt: skip
 FINDINGS = ("none", *DEFECT_FINDINGS, *DAMAGE_CLASSES)
 VERDICTS = ("agree", "change", "defer")
+NOTHING_FOUND = "inspected_nothing_found"  # the verdict is recorded as an inspection without finding, too
+SEEN_ON_SITE, MEASURED_AGAIN, SENSOR_DOUBTED = "seen_on_site", "measured_again", "sensor_doubted"
+VERDICT_REASONS = (
+    NOTHING_FOUND, SEEN_ON_SITE, MEASURED_AGAIN, "work_planned", "machine_changed", SENSOR_DOUBTED, "record_wrong",
+    "other",
+)  # fmt: skip

@@ -14,7 +14,7 @@ from condlube.operations.fleet import fleet
 from condlube.operations.health import health, rejected_lines
 from condlube.operations.queue import Filters, queue
 from condlube.operations.record import record
-from condlube.operations.reviews import NOTE_MOST, REASONS, Unfit, Verdict, submit
+from condlube.operations.reviews import NOTE_MOST, Unfit, Verdict, submit
 from condlube.operations.trial import trial as try_policy
 from condlube.operations.worklist import tasks
 from condlube.schema import words
@@ -52,7 +52,7 @@ class VerdictIn(BaseModel):
     who: Text = ""
     call: Literal[("", *words.ACTIONS)] = ""  # type: ignore[valid-type]
     defer_until: date | None = None
-    reason: Literal[("", *REASONS)] = ""  # type: ignore[valid-type]
+    reason: Literal[("", *words.VERDICT_REASONS)] = ""  # type: ignore[valid-type]
     note: Annotated[str, Field(max_length=NOTE_MOST)] = ""
     last_review_seen: Annotated[str, Field(description="review_id of the newest verdict known; empty: none")] = ""
 

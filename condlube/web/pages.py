@@ -21,7 +21,6 @@ from condlube.operations.files import csv_text
 from condlube.operations.fleet import LIFE_EDGES, fleet
 from condlube.operations.health import LINES_MOST, health, reasons_of, rejected_lines
 from condlube.operations.queue import FLAGGED, Filters, queue, queue_lines
-from condlube.operations.reviews import REASONS
 from condlube.operations.tasks import INSPECTION_COLUMNS, WORK_COLUMNS
 from condlube.operations.trial import trial as try_policy
 from condlube.operations.worklist import route_of, routes, tasks
@@ -167,7 +166,7 @@ def bearing_page(
         found=found, b=found.bearing, d=found.decision, state=shown, marks=marks, calls=called(found.decisions),
         earlier=alike(found.decisions),
         bars=bars,
-        odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words, reasons=REASONS,
+        odds=odds_bits(found.decision, shown) if found.decision["call"] else None, words=words,
         told=told_of(frame.desk, sight, found),
         other_policy=other_policy(digest) if frame.desk.policy(digest).digest != digest else "",
         previous=before, following=after, stands=stands(matter, sight.night) if matter else "",

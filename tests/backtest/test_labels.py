@@ -6,16 +6,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from condlube.backtest.labels import EPOCH, UNKNOWN, labels, seen_by
+from condlube.backtest.labels import UNKNOWN, labels, seen_by
 from condlube.backtest.matters import Grid
 from condlube.backtest.outcomes import Windows
 from condlube.backtest.record import Record
-from condlube.operations.reviews import REASONS
 from condlube.schema.arrow import rows_to_table
 from condlube.schema.words import STATES
 
 FIRST, DAYS, AT = date(2025, 1, 1), 300, 100
-START = (FIRST - EPOCH).days
+START = (FIRST - date(1970, 1, 1)).days
 GRID = Grid(("A", "B"), START + np.arange(DAYS), np.arange(2 * DAYS).reshape(2, DAYS))
 EVERY_FIFTH = Grid(("A", "B"), START + np.arange(0, DAYS, 5), np.arange(2 * DAYS // 5).reshape(2, -1))
 
@@ -78,9 +77,3 @@ def test_the_record_goes_before_the_verdict():
 def test_a_night_between_two_of_the_grid_counts_once():
     found, _ = told(call="grease", grid=EVERY_FIFTH, on=AT + 2)
     assert (found[1] == STATES.index("starved")).sum() == 1
-
-
-def test_the_reasons_are_those_of_the_form():
-    from condlube.backtest import labels as module
-
-    assert {*module.BEEN_THERE, module.DOUBTED} <= set(REASONS)

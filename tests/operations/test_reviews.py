@@ -9,7 +9,8 @@ from small_site import NIGHTS, NOW
 from condlube.operations.desk import Desk
 from condlube.operations.matters import standing_matters
 from condlube.operations.nightly import nightly
-from condlube.operations.reviews import NOTHING_FOUND, Unfit, Verdict, submit
+from condlube.operations.reviews import Unfit, Verdict, submit
+from condlube.schema.words import NOTHING_FOUND
 
 DRY = "M1-DE"
 REVIEWED = NIGHTS[-2]
@@ -36,7 +37,7 @@ def test_inspected_nothing_found_is_an_inspection_of_the_next_night(desk):
         submit(desk, [said(desk, note="listened, greased path free")], MORNING)
     (event,) = desk.store.ledger_rows("events", {"bearing_id": DRY, "kind": "inspection"})
     assert (event["finding"], event["who"], event["time"]) == ("none", "Ines Prado", MORNING)
-    assert standing_matters(desk.sight(), [DRY])[DRY].state == "inspected_without_finding"
+    assert standing_matters(desk.sight())[DRY].state == "inspected_without_finding"
     nightly(desk.definition.folder, NOW, [NIGHTS[-1]])
     after = desk.sight().decision(DRY)
     assert "early_rise" not in after["guards"]
