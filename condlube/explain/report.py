@@ -30,7 +30,7 @@ MOST_TEXT = 400
 class Flagged:
     """One matter to be told. ``bearing`` and ``decision`` are rows of the schema; ``also`` are the other bearings that
     it concerns; ``standing`` says in words how it stands, ``by`` is the last day, ``group`` one of ``GROUPS``; ``bars``
-    are name, bits and running total for ``state``."""
+    are name, bits and running total for ``state``, which the reason has ``named`` or is the likeliest fault."""
 
     bearing: Row
     also: Sequence[str]
@@ -39,6 +39,7 @@ class Flagged:
     standing: str
     by: date | None
     state: str
+    named: bool
     bars: Sequence[tuple[str, float, float]]
     changes: Sequence[Change]
     trend_source: str
@@ -121,7 +122,8 @@ def _flagged(one: Flagged, policy_digest: str) -> Iterator[str]:
         said = f"{source_name(one.trend_source)}, last {len(one.trend)} nights"
         yield f"<p>{spark(one.trend, said)} <small>{said}</small></p>"
     if one.bars:
-        yield f"<details><summary>Evidence for “{STATES[one.state]}”, and what would change the call</summary>"
+        told = f"“{STATES[one.state]}”" if one.named else f"the likeliest fault, “{STATES[one.state]}”"
+        yield f"<details><summary>Evidence for {told}, and what would change the call</summary>"
         drawn = waterfall(one.bars, "Bits from the prior to the odds, row by row")
         yield f'<div class="wide" role="group" aria-label="Evidence on {_text(decision["bearing_id"])}" tabindex="0">'
         yield drawn + "</div><ul>"

@@ -51,8 +51,8 @@ def _flagged(line: Line, policy: Policy) -> Flagged:
     turned = changes(line.decision, line.evidence, own) if line.decision["call"] else []
     stands = standing(line.matter, line.decision["night"]) if line.matter else f"{line.standing} tonight"
     also = [other.bearing_id for other in line.also]
-    return Flagged(line.bearing, also, line.decision, line.evidence, stands, line.by, line.state, bars, turned,
-                   line.trend_source, line.trend, line.standing)  # fmt: skip
+    return Flagged(line.bearing, also, line.decision, line.evidence, stands, line.by, line.state, line.named, bars,
+                   turned, line.trend_source, line.trend, line.standing)  # fmt: skip
 
 
 def _data(sight: Sight) -> list[str]:

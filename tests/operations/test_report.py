@@ -57,7 +57,7 @@ def flagged(k, text):
     row = {"source": "ultrasound", "status": "assessed", "deviation": 12.0, "reason": text,
            **{f"bits_{s}": 1.0 for s in STATES[1:]}}  # fmt: skip
     bars = [(f"source {n}", 1.0, n + 1.0) for n in range(12)]
-    return Flagged(bearing, [text] * 40, decision, [row], text, None, "damaged", bars, [], "ultrasound",
+    return Flagged(bearing, [text] * 40, decision, [row], text, None, "damaged", True, bars, [], "ultrasound",
                    [1.0, 2.0] * 15, "lasting")  # fmt: skip
 
 
