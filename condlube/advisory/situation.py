@@ -17,7 +17,7 @@ from condlube.assessment.inspected import at_inspection
 from condlube.assessment.life import grease_in
 from condlube.assessment.nights import Nights, distinct
 from condlube.assessment.records import Records, latest
-from condlube.assessment.sources import LEVELS, FloatArray
+from condlube.assessment.sources import LEVELS, FloatArray, IntArray
 from condlube.lubrication.compatibility import Mix, compatibility
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
@@ -77,6 +77,10 @@ class Situation:
     grease_until: TimeArray
     inspect_until: TimeArray
 
+    def take(self, rows: IntArray) -> Situation:
+        """Some of the rows."""
+        return Situation(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
+
 
 def situation(
     nights: Nights,
@@ -121,7 +125,7 @@ def situation(
         limit_passed=(evidence.value("zone") == 3) | (evidence.value("temperature_limit") >= 2),
         unsettled=settled.kind,
         unexplained_in_d=settled.unexplained_in_d,
-        quiet=evidence.bits.sum(axis=1).max(axis=1) < policy.guard.replacement_window.quiet_bits,
+        quiet=evidence.totals.max(axis=1) < policy.guard.replacement_window.quiet_bits,
         early_rise=early_rise(evidence, answered(records, evidence, policy), policy),
         response_failed=(evidence.value("response") == 2) & ~(records.inspected > _times_of(life)),
         watched=watched,

@@ -64,7 +64,7 @@ def word(reviews: pd.DataFrame, evidence: Evidence, greased: TimeArray, inspecte
 def _risen(last: pd.DataFrame, evidence: Evidence, policy: Policy) -> BoolArray:
     """Whether the evidence has risen since each review."""
     at = last["which"].to_numpy(dtype=np.int64)
-    total = evidence.bits.sum(axis=1)
+    total = evidence.totals
     risen = np.zeros(len(last), dtype=np.bool_)
     known = np.zeros(len(last), dtype=np.bool_)
     for name in ("damaged", "supply_fault"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +33,8 @@ RECENT = "recent"
 """Reason code of a rise that came gradually so far, but began only days ago."""
 RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
+_SENSITIVE = [POSITION[source] for source in LUBRICATION_SENSITIVE]
+_WORDS = ("quantity", "status", "reason", "onset", "response")
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,12 @@ class Evidence:
     expected: FloatArray
     reason: npt.NDArray[np.object_]
 
-    @property
+    @cached_property
+    def totals(self) -> FloatArray:
+        """Bits against each state [rows, states]."""
+        return np.asarray(self.bits.sum(axis=1))
+
+    @cached_property
     def shown(self) -> BoolArray:
         """Where a source is a row of the evidence [rows, sources]: levels always, whatever else where it says
         something."""
@@ -68,12 +76,11 @@ class Evidence:
         values = np.r_[_number(self.deviations, column), np.nan]
         return np.asarray(values[self.row[:, POSITION[source]]])
 
-    def status(self, source: str) -> npt.NDArray[np.object_]:
-        """Status of one level source per bearing."""
-        row = self.row[:, POSITION[source]]
-        found = np.full(len(row), "absent", dtype=object)
-        found[row >= 0] = self.deviations["status"].to_numpy(dtype=object)[row[row >= 0]]
-        return found
+    def says(self, *words: str) -> BoolArray:
+        """Where the status of what speaks for a level source, or could have, is one of the words [rows, levels]."""
+        status = self.deviations["status"].to_numpy(dtype=object)
+        told = np.append(np.logical_or.reduce([status == word for word in words]), "absent" in words)
+        return np.asarray(told[self.row[:, : len(LEVELS)]])
 
 
 def gather(
@@ -193,10 +200,9 @@ def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
     """What the condition data of each bearing could say, in one word: the fall or fault of any of its points, and a
     change of its machine's operation, are named also where others are sound."""
-    statuses = np.stack([evidence.status(source) for source in LEVELS], axis=1)
-    worst = np.full(len(statuses), "not_testable", dtype=object)
-    worst[(statuses == "stale").any(axis=1)] = "stale"
-    worst[(statuses == "assessed").any(axis=1)] = "ok"
+    worst = np.full(len(evidence.row), "not_testable", dtype=object)
+    worst[evidence.says("stale").any(axis=1)] = "stale"
+    worst[evidence.says("assessed").any(axis=1)] = "ok"
     lost = lubrication_lost(evidence)
     worst[lost & (worst == "ok")] = "stale"
     points = evidence.deviations
@@ -210,20 +216,18 @@ def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
 
 def lubrication_sound(evidence: Evidence) -> BoolArray:
     """Where a lubrication-sensitive signal was assessed."""
-    return np.asarray(np.logical_or.reduce([evidence.status(s) == "assessed" for s in LUBRICATION_SENSITIVE]))
+    return np.asarray(evidence.says("assessed")[:, _SENSITIVE].any(axis=1))
 
 
 def baseline_unsettled(evidence: Evidence) -> BoolArray:
     """Where a lubrication-sensitive signal rose against a level that rests on few nights, or rose while learned."""
-    at = [POSITION[s] for s in LUBRICATION_SENSITIVE]
-    return np.asarray((evidence.reason[:, at] == REFERENCE_UNSETTLED).any(axis=1))
+    return np.asarray((evidence.reason[:, _SENSITIVE] == REFERENCE_UNSETTLED).any(axis=1))
 
 
 def lubrication_lost(evidence: Evidence) -> BoolArray:
     """Where there are lubrication-sensitive points and every one of them is stale or faulty."""
-    statuses = [evidence.status(s) for s in LUBRICATION_SENSITIVE]
-    lost = np.logical_or.reduce([np.isin(s, ("stale", "faulty")) for s in statuses])
-    other = np.logical_or.reduce([np.isin(s, ("assessed", "not_testable")) for s in statuses])
+    lost, other = (evidence.says(*words)[:, _SENSITIVE].any(axis=1) for words in
+                   (("stale", "faulty"), ("assessed", "not_testable")))  # fmt: skip
     return np.asarray(lost & ~other)
 
 
@@ -236,6 +240,7 @@ def _own(nights: Nights, deviations: pd.DataFrame) -> pd.DataFrame:
     keep = (which >= 0) & (level >= 0)
     kept = deviations[keep].assign(which=which[keep], level=level[keep])
     kept["level_time"] = times(kept["level_time"])
+    kept = kept.astype(dict.fromkeys(_WORDS, object))
     return kept.sort_values(["which", "point_id"], kind="stable", ignore_index=True)
 
 
@@ -245,10 +250,8 @@ def _number(deviations: pd.DataFrame, name: str) -> FloatArray:
 
 def _strength(counted: FloatArray, level: IntArray, sound: BoolArray, policy: Policy) -> FloatArray:
     """Highest bits of each row against any state; -inf where it is not sound."""
-    alone = np.full((len(level), len(SOURCES)), np.nan)
-    alone[np.arange(len(level)), level] = counted
-    bits = kernel.weigh_all(alone, tables(policy))[np.arange(len(level)), level]
-    return np.asarray(np.where(sound, bits.max(axis=1, initial=-np.inf), -np.inf))
+    bits = kernel.strongest_all(level, counted, tables(policy))
+    return np.asarray(np.where(sound, np.nan_to_num(bits), -np.inf))
 
 
 def _firsts(key: IntArray) -> BoolArray:

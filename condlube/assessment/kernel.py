@@ -86,24 +86,29 @@ def hold_one(context: FloatArray, rules: Rules, costs: FloatArray, hold: FloatAr
 
 
 @kernel
+def curve_one(source: int, value: float, tables: Tables, bits: FloatArray) -> None:
+    """Bits of one source against each state by its curve."""
+    last = tables.counts[source] - 1
+    k = 0
+    while k < last and value >= tables.anchors[source, k + 1]:
+        k += 1
+    share = 0.0
+    if k < last and value > tables.anchors[source, k]:
+        share = (value - tables.anchors[source, k]) / (tables.anchors[source, k + 1] - tables.anchors[source, k])
+    low, high = tables.weights[source, k], tables.weights[source, min(k + 1, last)]
+    for state in range(bits.shape[0]):
+        bits[state] = math.floor((low[state] + (high[state] - low[state]) * share) * BIT + 0.5) / BIT
+
+
+@kernel
 def weigh_one(values: FloatArray, tables: Tables, bits: FloatArray) -> None:
     """Bits of one bearing-night as counted: curves, no credit for quiet under fast growth, shared information once."""
     fast = values[_GROWTH] > tables.growth_from
     for source in range(values.shape[0]):
-        value = values[source]
-        bits[source] = 0.0
-        if math.isnan(value):
+        if math.isnan(values[source]):
+            bits[source] = 0.0
             continue
-        last = tables.counts[source] - 1
-        k = 0
-        while k < last and value >= tables.anchors[source, k + 1]:
-            k += 1
-        share = 0.0
-        if k < last and value > tables.anchors[source, k]:
-            share = (value - tables.anchors[source, k]) / (tables.anchors[source, k + 1] - tables.anchors[source, k])
-        low, high = tables.weights[source, k], tables.weights[source, min(k + 1, last)]
-        for state in range(bits.shape[1]):
-            bits[source, state] = math.floor((low[state] + (high[state] - low[state]) * share) * BIT + 0.5) / BIT
+        curve_one(source, values[source], tables, bits[source])
         if fast and source <= _VELOCITY:
             for state in range(bits.shape[1]):
                 bits[source, state] = max(bits[source, state], 0.0)
@@ -176,6 +181,18 @@ def weigh_all(values: FloatArray, tables: Tables) -> FloatArray:
     for n in range(values.shape[0]):
         weigh_one(values[n], tables, bits[n])
     return bits
+
+
+@kernel
+def strongest_all(source: IntArray, value: FloatArray, tables: Tables) -> FloatArray:
+    """Highest bits that each value of a source has against any state by itself; NaN of NaN."""
+    most = np.full(len(value), math.nan)
+    bits = np.empty(tables.weights.shape[2])
+    for n in range(len(value)):
+        if not math.isnan(value[n]):
+            curve_one(source[n], value[n], tables, bits)
+            most[n] = bits.max()
+    return most
 
 
 @kernel

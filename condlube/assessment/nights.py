@@ -90,7 +90,8 @@ def many_nights(bearings: pd.DataFrame, events: pd.DataFrame, nights: Sequence[d
     pair, each = _spread(*first)
     seen = due[each] <= column[pair]
     told = told.iloc[each[seen]].assign(which=pair[seen]).reset_index(drop=True)
-    tiled = bearings.iloc[np.repeat(np.arange(n), count)].reset_index(drop=True)
+    words = bearings.select_dtypes("str").columns  # each is one object, however often it is repeated
+    tiled = bearings.astype(dict.fromkeys(words, object)).iloc[np.repeat(np.arange(n), count)].reset_index(drop=True)
     return Nights(tiled, np.tile(np.array(nights, dtype="datetime64[D]"), n), np.tile(ends, n), spell, told)
 
 

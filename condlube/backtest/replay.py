@@ -28,6 +28,7 @@ from condlube.backtest.usage import USAGE, speaking, usage_begins
 from condlube.chain import Bearings, Plant, decide_many, turns
 from condlube.detection.deviations import deviations
 from condlube.detection.references import advance, lookback
+from condlube.detection.series import SUMMARY_COLUMNS
 from condlube.detection.visible import visible_expected
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema, from_frame
@@ -118,7 +119,8 @@ def parts_of(
 ) -> Iterator[Part]:
     """The nights in runs, each with the summaries and events that it sees as far back as references need them."""
     zone = plant.register.site.zone
-    whole = history.summaries(_back(expected, nights[0], span, plant, policy), nights[-1], span.known_by[nights[-1]])
+    first = _back(expected, nights[0], span, plant, policy)
+    whole = history.summaries(first, nights[-1], span.known_by[nights[-1]], SUMMARY_COLUMNS)
     for part in segments(nights, span.known_by, zone, whole, history.events):
         end, known_by = as_of(part[-1], zone), span.known_by[part[-1]]
         seen = newest_versions(whole[whole["known_at"] <= known_by])

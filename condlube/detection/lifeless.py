@@ -14,7 +14,7 @@ import pandas as pd
 
 from condlube.detection.lineage import families_of
 from condlube.detection.series import Cells
-from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least, quantile, ranges, sort_stretches
+from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least, sliding_quantiles
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE
 
@@ -102,9 +102,8 @@ def _far_below(now: Floats, rows: pd.DataFrame, cells: Cells, policy: Policy) ->
 
 def _range(level: Floats, lo: Ints, hi: Ints) -> Floats:
     """Between which nine tenths of the levels of many series lie, rows ``lo[k]`` to ``hi[k]``."""
-    start = np.append(0, np.cumsum(hi - lo))
-    ordered = sort_stretches(level[ranges(lo, hi)], start)
-    return quantile(ordered, start, 0.95) - quantile(ordered, start, 0.05)
+    low, high = sliding_quantiles(level, lo, hi, np.lexsort((hi, lo)), 0.05, 0.95)
+    return high - low
 
 
 def _window(day: int, policy: Policy) -> Ints:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel, sort
+from condlube.manipulation.kernel import Floats, Ints, kernel, select, sort
 
 _Z95 = 1.959963984540054  # significance of an autocorrelation, as in Hamed and Rao
 _Z90 = 1.6448536269514722  # 90 % interval of the slope
@@ -79,13 +79,15 @@ def theil_sen(x: Floats, y: Floats, z: float) -> tuple[float, float, float]:
         for j in range(i + 1, n):
             pairs[at] = (y[j] - y[i]) / (x[j] - x[i])
             at += 1
-    sort(pairs)
-    slope = 0.5 * (pairs[(count - 1) // 2] + pairs[count // 2])
+    below = (count - 1) // 2
+    lower = select(pairs, 0, count, below)
+    upper = lower if count % 2 else select(pairs, below + 1, count, below + 1)
+    slope = 0.5 * (lower + upper)
     step = (x[n - 1] - x[0]) / (n - 1)
     wide = z * np.sqrt(variance(y) * max(1.0, correction(y, slope * step)))
-    first = np.floor((count - wide) / 2.0 + 0.5) - 1.0
-    last = np.floor((count + wide) / 2.0 + 0.5)
-    return slope, pairs[int(max(first, 0.0))], pairs[int(min(last, count - 1.0))]
+    first = int(max(np.floor((count - wide) / 2.0 + 0.5) - 1.0, 0.0))
+    last = int(min(np.floor((count + wide) / 2.0 + 0.5), count - 1.0))
+    return slope, select(pairs, 0, below + 1, first), select(pairs, below, count, last)
 
 
 @kernel

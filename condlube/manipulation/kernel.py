@@ -101,6 +101,33 @@ def sort(values: Floats) -> None:
 
 
 @kernel
+def select(values: Floats, first: int, stop: int, place: int) -> float:
+    """The value at ``place`` of ``values[first:stop]`` in ascending order (Hoare's selection, in place): what lies
+    before it is no larger then, what lies behind it no smaller."""
+    low, high = first, stop - 1
+    while low < high:
+        middle = values[(low + high) // 2]
+        i, j = low, high
+        while i <= j:
+            while values[i] < middle:
+                i += 1
+            while values[j] > middle:
+                j -= 1
+            if i <= j:
+                values[i], values[j] = values[j], values[i]
+                i += 1
+                j -= 1
+        if place <= j:
+            high = j
+        elif place >= i:
+            low = i
+        else:
+            break
+    found: float = values[place]
+    return found
+
+
+@kernel
 def medians(value: Floats, first: Ints, stop: Ints) -> Floats:
     """Median of rows ``first[k]`` to ``stop[k]`` of many short series; NaN of none."""
     made = np.full(len(first), np.nan)
@@ -110,9 +137,49 @@ def medians(value: Floats, first: Ints, stop: Ints) -> Floats:
             own = np.empty(n)
             for i in range(n):
                 own[i] = value[first[k] + i]
-            sort(own)
-            made[k] = (own[(n - 1) // 2] + own[n // 2]) / 2
+            lower = select(own, 0, n, (n - 1) // 2)
+            upper = lower if n % 2 else select(own, n // 2, n, n // 2)
+            made[k] = (lower + upper) / 2
     return made
+
+
+@kernel
+def sliding_quantiles(
+    value: Floats, lo: Ints, hi: Ints, order: Ints, low: float, high: float
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Two quantiles of rows ``lo[k]`` to ``hi[k]`` of many series, linear interpolation as NumPy's; NaN of none.
+
+    ``order`` visits the series such that neighbours share most rows: what they share stays sorted.
+    """
+    made = np.full((2, len(lo)), np.nan)
+    most = 0
+    for k in range(len(lo)):
+        most = max(most, hi[k] - lo[k])
+    ordered = np.empty(most + 1)
+    n, first, stop = 0, 0, 0
+    for k in order:
+        if lo[k] < first or hi[k] < stop or lo[k] >= stop:
+            n, first, stop = 0, lo[k], lo[k]
+        for row in range(first, lo[k]):
+            at = np.searchsorted(ordered[:n], value[row])
+            n -= 1
+            for i in range(at, n):
+                ordered[i] = ordered[i + 1]
+        for row in range(stop, hi[k]):
+            i = n
+            while i > 0 and ordered[i - 1] > value[row]:
+                ordered[i] = ordered[i - 1]
+                i -= 1
+            ordered[i] = value[row]
+            n += 1
+        first, stop = lo[k], hi[k]
+        if n:
+            for q, share in enumerate((low, high)):
+                place = share * (n - 1)
+                below = int(place)
+                above = min(below + 1, n - 1)
+                made[q, k] = ordered[below] + (ordered[above] - ordered[below]) * (place - below)
+    return made[0], made[1]
 
 
 @kernel

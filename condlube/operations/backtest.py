@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -120,11 +121,15 @@ def backtest(
     rules = checked.policy if policy is None else policy
     span = span_of(snapshot, checked, plant, first, last, every)
     kept = replay(checked, plant, span, rules, snapshot, on_step)
-    decisions, judged = judge_kept(kept, plant, snapshot, rules)
     folder = definition.output / f"backtest-{span.nights[0]}-{span.nights[-1]}"
-    failed = int((decisions["failed"].fillna("") != "").sum())
-    made = Backtest(definition.site.name, span, rules.digest, folder, _late(snapshot, span), failed, judged)
-    _write(made, kept)
+    folder.mkdir(parents=True, exist_ok=True)
+    with ThreadPoolExecutor(1) as beside:  # it formats without the interpreter
+        written = beside.submit(write_tables, folder / "decisions.csv", kept.decisions, DECISION_COLUMNS)
+        decisions, judged = judge_kept(kept, plant, snapshot, rules)
+        failed = int((decisions["failed"].fillna("") != "").sum())
+        made = Backtest(definition.site.name, span, rules.digest, folder, _late(snapshot, span), failed, judged)
+        _write(made)
+        written.result()
     return made
 
 
@@ -169,11 +174,9 @@ def _late(snapshot: Snapshot, span: Span) -> int:
     return int((found["known_at"] > limit).sum())
 
 
-def _write(made: Backtest, kept: Kept) -> None:
-    """The four files of a replay; each is whole or not there."""
+def _write(made: Backtest) -> None:
+    """What came of the decisions of a replay, in three files; each is whole or not there."""
     folder = made.folder
-    folder.mkdir(parents=True, exist_ok=True)
-    write_tables(folder / "decisions.csv", kept.decisions, DECISION_COLUMNS)
     found = made.judged.outcomes.astype(object).where(made.judged.outcomes.notna(), None)
     for name in ("first", "last"):
         found[name] = [day_of(day) for day in found[name]]

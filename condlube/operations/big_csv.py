@@ -25,7 +25,8 @@ def write_tables(path: Path, files: Sequence[Path], columns: Sequence[str]) -> N
     with part.open("wb") as out:
         out.write((",".join(columns) + "\r\n").encode())
         for file in files:
-            table = pq.read_table(file, columns=list(columns)).select(list(columns))
+            words = [field.name for field in pq.read_schema(file) if pa.types.is_string(field.type)]
+            table = pq.read_table(file, columns=list(columns), read_dictionary=words).select(list(columns))
             made = pa.table([_plain(table[name]) for name in columns], names=list(columns))
             options = pcsv.WriteOptions(include_header=False, eol="\r\n")
             pcsv.write_csv(made, out, options)
@@ -34,11 +35,16 @@ def write_tables(path: Path, files: Sequence[Path], columns: Sequence[str]) -> N
 
 def _plain(column: pa.ChunkedArray) -> pa.ChunkedArray:
     kind = column.type
-    if pa.types.is_string(kind):
-        safe = pc.replace_substring_regex(column, pattern=_FORMULA, replacement=r"'\1")
-        return pc.if_else(pc.equal(safe, ""), None, safe)
+    if pa.types.is_dictionary(kind):
+        chunks = [_safe(chunk.dictionary).take(chunk.indices) for chunk in column.chunks]
+        return pa.chunked_array(chunks, pa.string())
     if pa.types.is_boolean(kind):
         return pc.if_else(column, "yes", "no")
     if pa.types.is_timestamp(kind):
         return pc.strftime(column.cast(pa.timestamp("s", kind.tz), safe=False), format="%Y-%m-%dT%H:%M:%SZ")
     return column
+
+
+def _safe(words: pa.Array) -> pa.Array:
+    safe = pc.replace_substring_regex(words, pattern=_FORMULA, replacement=r"'\1")
+    return pc.if_else(pc.equal(safe, ""), None, safe)

@@ -63,7 +63,8 @@ class Kept:
 
 
 def _read(paths: Iterable[Path], columns: Sequence[str]) -> pd.DataFrame:
-    return pa.concat_tables(pq.read_table(path, columns=list(columns)) for path in paths).to_pandas()
+    tables = (pq.read_table(path, columns=list(columns)) for path in paths)
+    return pa.concat_tables(tables).to_pandas(date_as_object=False)
 
 
 class _Work(NamedTuple):

@@ -36,7 +36,7 @@ class StoreHistory:
         """Every version of the summaries of those dates known by an instant; of one version appended again the last."""
         wanted = list(TABLES["summaries"].columns if columns is None else columns)
         window = [("date", "<=", last), ("known_at", "<=", known_by), *([("date", ">=", first)] if first else [])]
-        found = self._snapshot.read("summaries", [*wanted, SEQUENCE], window).to_pandas()
+        found = self._snapshot.read("summaries", [*wanted, SEQUENCE], window).to_pandas(date_as_object=False)
         version = ["point_id", "date", "known_at"]
         if found.duplicated([*version, "cell"]).any():
             found = found[found[SEQUENCE] == found.groupby(version)[SEQUENCE].transform("max")].reset_index(drop=True)
