@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from condlube.advisory import guards
 from condlube.advisory.situation import Situation
-from condlube.advisory.turn import ahead, turn
+from condlube.advisory.turn import ahead, reaches, turn
 from condlube.assessment.evidence import Evidence
 from condlube.assessment.nights import Days
 from condlube.assessment.sources import FloatArray, IntArray
@@ -28,15 +29,16 @@ def due(
     hold, grease = call == ACTIONS.index("hold"), call == ACTIONS.index("grease")
     spread = policy.due.interval_spread
     days: dict[str, FloatArray] = {}
+    likely = reaches(guards.cap(s, policy), ahead(life, evidence, "slope"))
     for name, wanted, slope, faster in (
         ("due_date", hold, "slope", 1.0),
         ("due_early", hold, "slope_high", spread),
         ("due_late", hold | grease, "slope_low", 1.0 / spread),
     ):
-        likely = days.get("due_date", np.full(len(call), np.inf))
-        after = np.where(hold, likely, 0.0) if name == "due_late" else np.zeros(len(call))
+        after = np.where(hold, days["due_date"], 0.0) if name == "due_late" else np.zeros(len(call))
         going = ahead(life, evidence, slope, faster)
         days[name] = turn(wanted, context, evidence, s, applied, call, going, policy, night, after, likely / faster)
+        likely = days["due_date"]
     days["due_date"] = np.where(grease, 1.0, np.where(hold, days["due_date"], 1.0 + within_days))
     days["due_early"] = np.where(hold, np.minimum(days["due_early"], days["due_date"]), 1.0)
     latest = np.where(grease, np.minimum(days["due_late"], 1.0 + within_days), days["due_late"])

@@ -102,10 +102,14 @@ def sealed(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 def extension_cap(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Condition stretches an interval only so far; less in harsh surroundings or without a signal that would tell."""
+    return np.asarray((s.x > cap(s, policy)) & ~s.not_greasable & ~s.stopped & ~survey_waits(s, policy, night))
+
+
+def cap(s: Situation, policy: Policy) -> FloatArray:
+    """x up to which condition may stretch each interval."""
     p = policy.guard.extension_cap
-    cap = np.choose(s.harsh, (p.x_watched, p.x_moderate, p.x_severe))
-    cap = np.where(s.watched, cap, p.x_severe)
-    return np.asarray((s.x > cap) & ~s.not_greasable & ~s.stopped & ~survey_waits(s, policy, night))
+    by_surroundings = np.choose(s.harsh, (p.x_watched, p.x_moderate, p.x_severe))
+    return np.where(s.watched, by_surroundings, p.x_severe)
 
 
 def data_lost(s: Situation, policy: Policy, night: Days) -> BoolArray:

@@ -26,8 +26,6 @@ from condlube.schema.words import ACTIONS
 STEPS_D = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0, 1024.0, 2048.0)
 """Days ahead at which the call is asked; between two of them it is then halved down to the day."""
 _ABOUT = 3.0  # days before a guess by which it is tried
-BLOCK = 8192
-"""Rows that are asked together: so few that what they need stays in the processor's cache."""
 _BIT = (1 << np.arange(len(ACTIONS))).astype(np.uint8)
 _TAKEN = {code: np.uint8(taken @ _BIT) for code, taken in guards.TAKEN.items()}
 """Per guard, which actions it takes away, a bit for each."""
@@ -71,6 +69,13 @@ def ahead(life: pd.DataFrame, evidence: Evidence, column: str, faster: float = 1
     )
 
 
+def reaches(x: FloatArray, going: Ahead) -> FloatArray:
+    """Days after which the share used up is first larger than ``x``, calendar caps left aside; inf where it is not."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        days = np.floor((x - going.x) / going.x_per_d) + 1.0
+    return np.where(days > 0, days, np.inf)
+
+
 _CARRIED = ("x", "rate_per_d", "x_calendar", "calendar_rate_per_d", "interval_h")
 
 
@@ -90,15 +95,12 @@ def turn(
     saves questions where it proves right: days, inf where there is none.
     """
     rows = np.flatnonzero(wanted & np.isfinite(after))
-    days = np.full(len(call), np.inf)
-    lasting = applied.copy()
+    lasting = applied[rows]
     lasting[:, [guards.CODES.index(code) for code in TIMED]] = False
-    taken = guards.taken(lasting) @ _BIT
-    for begin in range(0, len(rows), BLOCK):
-        own = rows[begin : begin + BLOCK]
-        then = _Then(context[own], evidence.values[own], kernel.odds_all(evidence.totals[own]), s.take(own), taken[own],
-                     going.take(own), night[own], policy)  # fmt: skip
-        days[own] = _first_other(then, call[own], after[own], guess[own], float(policy.due.horizon_days))
+    then = _Then(context[rows], evidence.values[rows], kernel.odds_all(evidence.totals[rows]), s.take(rows),
+                 guards.taken(lasting) @ _BIT, going.take(rows), night[rows], policy)  # fmt: skip
+    days = np.full(len(call), np.inf)
+    days[rows] = _first_other(then, call[rows], after[rows], guess[rows], float(policy.due.horizon_days))
     return days
 
 

@@ -78,9 +78,14 @@ class Evidence:
 
     def says(self, *words: str) -> BoolArray:
         """Where the status of what speaks for a level source, or could have, is one of the words [rows, levels]."""
-        status = self.deviations["status"].to_numpy(dtype=object)
-        told = np.append(np.logical_or.reduce([status == word for word in words]), "absent" in words)
-        return np.asarray(told[self.row[:, : len(LEVELS)]])
+        code, known = self._statuses
+        return np.array([word in words for word in known], dtype=np.bool_)[code]
+
+    @cached_property
+    def _statuses(self) -> tuple[IntArray, list[str]]:
+        """Status of each row and level source, as its number among the words."""
+        code, known = pd.factorize(self.deviations["status"])
+        return np.append(code, len(known))[self.row[:, : len(LEVELS)]], [*known, "absent"]
 
 
 def gather(
@@ -241,7 +246,8 @@ def _own(nights: Nights, deviations: pd.DataFrame) -> pd.DataFrame:
     kept = deviations[keep].assign(which=which[keep], level=level[keep])
     kept["level_time"] = times(kept["level_time"])
     kept = kept.astype(dict.fromkeys(_WORDS, object))
-    return kept.sort_values(["which", "point_id"], kind="stable", ignore_index=True)
+    order = np.lexsort((pd.factorize(kept["point_id"], sort=True)[0], kept["which"]))
+    return kept.iloc[order].reset_index(drop=True)
 
 
 def _number(deviations: pd.DataFrame, name: str) -> FloatArray:

@@ -105,6 +105,7 @@ class _Walk:
         self.cells = cells_of(summaries, points, bearings, self.last_day, policy)
         self.signal = self.cells.points
         self.ids = self.signal["point_id"].to_list()
+        self.route = self.signal["route"].to_numpy()
         self.known = expected
         frozen = frozen_of(expected, self.ids, zone)
         self.from_ = [pd.Timestamp(t) for t in frozen.rows["reference_from"]]
@@ -170,7 +171,7 @@ class _Walk:
     def _follow(self, group: list[int], ready: list[tuple[int, int]]) -> list[int]:
         """What comes after the references that serve these points; returns those that collect the next."""
         reference = self.policy.reference
-        full = [p for p in group if self.learned.began[self.serving(p)] != "first" and not self.signal["route"].iat[p]]
+        full = [p for p in group if self.learned.began[self.serving(p)] != "first" and not self.route[p]]
         wider = extensions(
             np.array(full, dtype=np.int64), [self.learned.covering[p] for p in full], self.learned, self.cells,
             self.learnable, reference.extend_nights, reference.extend_days,
@@ -249,7 +250,7 @@ class _Walk:
     def _plan(self, group: list[int]) -> tuple[Ints, Ints, Ints]:
         reference = self.policy.reference
         index = np.array(group, dtype=np.int64)
-        route = self.signal["route"].to_numpy()[index]
+        route = self.route[index]
         serving = self.learned.serving[index]
         first = serving < 0
         provisional = np.array([r >= 0 and self.learned.began[r] == "first" for r in serving], dtype=bool)

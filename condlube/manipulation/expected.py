@@ -19,13 +19,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints
+from condlube.manipulation.kernel import Floats, Ints, kernel
 
 HINGES = 5
 SIZE = 4 + HINGES  # level, speed, load, ambient, hinges
 INSIDE, NEAR, OUTSIDE, UNKNOWN = 0, 1, 2, 3
 
-_AT_ONCE = 1 << 15  # rows that are worked on while they are in the cache
 _DECIBEL = ("acceleration",)
 _LOGARITHM = ("velocity", "kurtosis", "crest_factor")
 
@@ -70,19 +69,28 @@ class Models(NamedTuple):
     cells: Ints  # (r,)
 
 
+@kernel
+def feature_row(op: Floats, knots: Floats, low: Floats, high: Floats, row: Floats) -> None:
+    """Design of one operating condition (3,) into ``row`` (SIZE,); an unknown variable stands at its mid-range."""
+    row[:] = 0.0
+    row[0] = 1.0
+    for v in range(3):
+        centre = 0.5 * (low[v] + high[v])
+        if np.isfinite(centre) and np.isfinite(op[v]):
+            unit = 10.0 if v == 2 else max(max(abs(centre), 0.5 * (high[v] - low[v])), 1e-9)
+            row[1 + v] = (op[v] - centre) / unit
+            if v == 0:
+                for h in range(len(knots)):
+                    if knots[h] < np.inf:
+                        row[4 + h] = (max(0.0, op[0] - knots[h]) - max(0.0, centre - knots[h])) / unit
+
+
+@kernel
 def features(op: Floats, knots: Floats, low: Floats, high: Floats) -> Floats:
-    """Design matrix (rows, SIZE) of operating conditions (rows, 3); an unknown variable stands at its mid-range."""
-    centre = 0.5 * (low + high)
-    unit = np.maximum(np.maximum(np.abs(centre), 0.5 * (high - low)), 1e-9)
-    unit[:, 2] = 10.0
-    known = np.isfinite(centre) & np.isfinite(op)
-    made = np.zeros((len(op), SIZE))
-    made[:, 0] = 1.0
-    made[:, 1:4] = np.where(known, (op - centre) / unit, 0.0)
-    for h in range(HINGES):
-        if (knots[:, h] < np.inf).any():
-            over = np.maximum(0.0, op[:, 0] - knots[:, h]) - np.maximum(0.0, centre[:, 0] - knots[:, h])
-            made[:, 4 + h] = np.where(known[:, 0], over / unit[:, 0], 0.0)
+    """Design matrix (rows, SIZE) of operating conditions (rows, 3)."""
+    made = np.empty((len(op), SIZE))
+    for i in range(len(op)):
+        feature_row(op[i], knots[i], low[i], high[i], made[i])
     return made
 
 
@@ -93,33 +101,42 @@ def predict(models: Models, of: Ints, op: Floats, margins: Floats) -> tuple[Floa
     shares for speed and load, K for ambient.
     """
     level, variance, place = np.empty(len(of)), np.empty(len(of)), np.empty(len(of), dtype=np.int64)
-    for first in range(0, len(of), _AT_ONCE):
-        rows = slice(first, first + _AT_ONCE)
-        level[rows], variance[rows], place[rows] = _predict(models, of[rows], op[rows], margins[rows])
+    _predict(models.coefficients, models.covariance, models.knots, models.low, models.high, of, op, margins, level,
+             variance, place)  # fmt: skip
     return level, variance, place
 
 
-def _predict(models: Models, of: Ints, op: Floats, margins: Floats) -> tuple[Floats, Floats, Ints]:
-    low, high = models.low[of], models.high[of]
-    row = features(op, models.knots[of], low, high)
-    level, variance = np.zeros(len(of)), np.zeros(len(of))
-    used = np.flatnonzero((row != 0).any(axis=0)).tolist()
-    for i in used:
-        level += models.coefficients[of, i] * row[:, i]
-        variance += row[:, i] ** 2 * models.covariance[of, i, i]
-        for j in used[: used.index(i)]:
-            variance += 2.0 * row[:, i] * row[:, j] * models.covariance[of, i, j]
-    place = np.zeros(len(of), dtype=np.int64)
-    for v in range(3):
-        bottom, top, now = low[:, v], high[:, v], op[:, v]
-        seen, known = np.isfinite(bottom), np.isfinite(now)
-        span = top - bottom
-        half = 0.05 * span if v == 2 else 0.5 * span / np.maximum(np.abs(top), 1e-9)
-        variance += np.where(seen & ~known, (models.coefficients[of, 1 + v] * half) ** 2, 0.0)
-        under, over = (margins[:, v] * (1.0 if v == 2 else np.abs(end)) for end in (bottom, top))
-        outside = (now < bottom - under) | (now > top + over)
-        near = (now < bottom) | (now > top)
-        place = np.maximum(place, np.select([seen & outside, seen & near], [OUTSIDE, NEAR], INSIDE))
-        if v == 0:
-            place[seen & ~known & (span > 0.1 * np.abs(top))] = UNKNOWN
-    return level, variance, place
+@kernel
+def _predict(
+    coefficients: Floats, covariance: Floats, knots: Floats, lowest: Floats, highest: Floats, of: Ints, op: Floats,
+    margins: Floats, level: Floats, variance: Floats, place: Ints,
+) -> None:  # fmt: skip
+    row = np.empty(SIZE)
+    for k in range(len(of)):
+        model, low, high = of[k], lowest[of[k]], highest[of[k]]
+        feature_row(op[k], knots[model], low, high, row)
+        level[k], variance[k], place[k] = 0.0, 0.0, INSIDE
+        for i in range(SIZE):
+            if row[i] != 0.0:
+                level[k] += coefficients[model, i] * row[i]
+                variance[k] += row[i] ** 2 * covariance[model, i, i]
+                for j in range(i):
+                    variance[k] += 2.0 * row[i] * row[j] * covariance[model, i, j]
+        for v in range(3):
+            now = op[k, v]
+            if not np.isfinite(low[v]):
+                continue
+            span = high[v] - low[v]
+            if not np.isfinite(now):
+                half = 0.05 * span if v == 2 else 0.5 * span / max(abs(high[v]), 1e-9)
+                variance[k] += (coefficients[model, 1 + v] * half) ** 2
+                if v == 0 and span > 0.1 * abs(high[v]):
+                    place[k] = UNKNOWN
+                continue
+            under, over = margins[k, v], margins[k, v]
+            if v != 2:
+                under, over = under * abs(low[v]), over * abs(high[v])
+            if now < low[v] - under or now > high[v] + over:
+                place[k] = max(place[k], OUTSIDE)
+            elif now < low[v] or now > high[v]:
+                place[k] = max(place[k], NEAR)

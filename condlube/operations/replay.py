@@ -165,8 +165,9 @@ def _stretch(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str
         parts = [own.filter(pc.field(PART) == k).drop_columns(PART).to_pandas() for k in range(len(work.nights))]
         found = compare_nights(plant, history, _references(work.before), parts, work.nights, work.span, policy)
         _write(work.deviations, from_frame("deviations", found))
+    else:
+        found = pq.read_table(work.deviations).to_pandas(date_as_object=False)
     if not work.decisions.is_file():
-        found = pq.read_table(work.deviations).to_pandas()
         tables = decide_nights(plant, history, found, work.nights, work.span, policy, decide_batch)
         _write(work.decisions, pa.concat_tables(tables))
     return len(work.nights)
