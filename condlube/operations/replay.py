@@ -11,14 +11,13 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import partial
+from functools import lru_cache, partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import NamedTuple
 
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights
@@ -159,10 +158,11 @@ def _references(paths: Iterable[Path]) -> pd.DataFrame:
 
 def _stretch(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str, commit_id: int) -> int:
     """Compare and decide the nights of a stretch, as far as that was not done; how many nights it has."""
-    history = StoreHistory(Store.open(store, ledger).snapshot(commit_id))
+    history = _history(store, ledger, commit_id)
     if not work.deviations.is_file():
-        own = pq.read_table(work.references)
-        parts = [own.filter(pc.field(PART) == k).drop_columns(PART).to_pandas() for k in range(len(work.nights))]
+        own = pq.read_table(work.references).to_pandas()
+        part = own.pop(PART).to_numpy()
+        parts = [own[part == k] for k in range(len(work.nights))]
         found = compare_nights(plant, history, _references(work.before), parts, work.nights, work.span, policy)
         _write(work.deviations, from_frame("deviations", found))
     else:
@@ -171,6 +171,12 @@ def _stretch(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str
         tables = decide_nights(plant, history, found, work.nights, work.span, policy, decide_batch)
         _write(work.decisions, pa.concat_tables(tables))
     return len(work.nights)
+
+
+@lru_cache(maxsize=1)
+def _history(store: Path, ledger: str, commit_id: int) -> StoreHistory:
+    """Opened once in a process: events and reviews are read once."""
+    return StoreHistory(Store.open(store, ledger).snapshot(commit_id))
 
 
 def _write(path: Path, table: pa.Table) -> None:
