@@ -168,7 +168,7 @@ def judge_kept(kept: Kept, plant: Plant, snapshot: Snapshot, policy: Policy) -> 
 def _late(snapshot: Snapshot, span: Span) -> int:
     """Summaries of the replayed nights that no replayed night of theirs could know by its run hour."""
     window = [("date", ">=", span.nights[0]), ("date", "<=", span.nights[-1])]
-    found = snapshot.read("summaries", ["date", "known_at"], window).to_pandas()
+    found = snapshot.read("summaries", ["date", "known_at"], window).to_pandas(date_as_object=False)
     by = pd.Series({pd.Timestamp(night): pd.Timestamp(t) for night, t in span.known_by.items()})
     limit = pd.to_datetime(found["date"]).map(by)
     return int((found["known_at"] > limit).sum())

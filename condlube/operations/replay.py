@@ -16,6 +16,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -29,7 +30,7 @@ from condlube.operations.store_history import StoreHistory
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema, from_frame
 from condlube.schema.nights import as_of
-from condlube.store.identity import table_digest, text_digest
+from condlube.store.identity import row_texts, rows_digest, text_digest
 from condlube.store.store import Snapshot, Store
 
 OnStep = Callable[[str, int, int], None]
@@ -113,6 +114,7 @@ def _works(
     zone = plant.register.site.zone
     history = StoreHistory(snapshot)
     ingests = snapshot.ledger_rows("ingests")
+    events, reviews = _digests("events", history.events), _digests("reviews", history.reviews)
     before: tuple[Path, ...] = ()
     for nights in span.chunks:
         end, known_by = as_of(nights[-1], zone), span.known_by[nights[-1]]
@@ -120,9 +122,9 @@ def _works(
             FORMAT, policy.measuring_digest, checked.definition.digest, plant.register.digest, version("condlube"),
             span.nights[0].isoformat(), [span.known_by[n].isoformat() for n in nights],
             sum(row["first"] is not None and row["first"] < end for row in ingests),
-            _digest("events", history.events, known_by),
+            events(known_by),
         ]  # fmt: skip
-        decided = [*measured, policy.digest, _digest("reviews", history.reviews, known_by)]
+        decided = [*measured, policy.digest, reviews(known_by)]
         kinds = (("references", measured), ("deviations", measured), ("decisions", decided))
         names = (f"{what}-{nights[0]}-{text_digest(json.dumps(of))[:16]}.parquet" for what, of in kinds)
         work = _Work(nights, span, before, *(folder / name for name in names))
@@ -130,8 +132,11 @@ def _works(
         yield work
 
 
-def _digest(table: str, rows: pd.DataFrame, known_by: datetime) -> str:
-    return table_digest(from_frame(table, rows[rows["known_at"] <= known_by]))
+def _digests(table: str, rows: pd.DataFrame) -> Callable[[datetime], str]:
+    """The digest of what was known of a table by an instant."""
+    made = from_frame(table, rows)
+    texts, known_at = np.array(row_texts(made), dtype=object), rows["known_at"]
+    return lambda known_by: rows_digest(made.column_names, texts[(known_at <= known_by).to_numpy()])
 
 
 def _learned(

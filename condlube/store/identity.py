@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from hashlib import sha256
 
@@ -35,8 +36,17 @@ def text_digest(text: str) -> str:
 
 def table_digest(table: pa.Table) -> str:
     """SHA-256 of a table's content; the order of its rows and columns does not matter."""
-    lines = sorted(json.dumps(row, sort_keys=True, default=_plain) for row in rows(table))
-    return text_digest("\n".join([json.dumps(sorted(table.column_names)), *lines]))
+    return rows_digest(table.column_names, row_texts(table))
+
+
+def row_texts(table: pa.Table) -> list[str]:
+    """The content of each row as text, whatever the order of the columns."""
+    return [json.dumps(row, sort_keys=True, default=_plain) for row in rows(table)]
+
+
+def rows_digest(columns: Iterable[str], texts: Iterable[str]) -> str:
+    """``table_digest`` of a table that has such rows."""
+    return text_digest("\n".join([json.dumps(sorted(columns)), *sorted(texts)]))
 
 
 def _plain(value: object) -> str:
