@@ -19,6 +19,7 @@ TAKES: dict[str, tuple[str, ...]] = {
     "sealed": ("grease",),
     "extension_cap": ("hold",),
     "data_lost": ("grease",),
+    "heard_beside": ("grease",),
     "baseline_unsettled": ("grease",),
     "not_dryness": ("hold", "grease"),
     "deferred": ("grease", "inspect"),
@@ -27,7 +28,8 @@ TAKES: dict[str, tuple[str, ...]] = {
 }
 TIMED = (
     "replacement_window", "history_unknown", "survey_waits", "just_greased", "unsettled", "long_overdue",
-    "extension_cap", "data_lost", "baseline_unsettled", "not_dryness", "deferred", "asked_grease", "asked_inspect",
+    "extension_cap", "data_lost", "heard_beside", "baseline_unsettled", "not_dryness", "deferred", "asked_grease",
+    "asked_inspect",
 )  # fmt: skip
 """Guards that time alone turns on or off."""
 ASKED = {"deferred": "hold", "asked_grease": "grease", "asked_inspect": "inspect"}

@@ -117,6 +117,11 @@ def data_lost(s: Situation, policy: Policy, night: Days) -> BoolArray:
     return np.asarray(s.lost & ~(s.x >= 1.0))
 
 
+def heard_beside(s: Situation, policy: Policy, night: Days) -> BoolArray:
+    """A failing neighbour is heard: that one is looked at first, as long as the interval may still be extended."""
+    return np.asarray(s.heard_beside & ~extension_cap(s, policy, night))
+
+
 def baseline_unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """The rise stands against a level that no settled time has shown: look first, unless someone has lately."""
     seen = s.inspected_d <= policy.guard.long_overdue.inspected_days
@@ -159,7 +164,7 @@ GUARDS: dict[str, Applies] = {
     for function in (
         absolute_limit, replacement_window, grease_mismatch, history_unknown, survey_waits, outside_range,
         stopped, idle, just_greased, unsettled, early_rise, response_failed, long_overdue, sealed, extension_cap,
-        data_lost, baseline_unsettled, not_dryness, deferred, asked_grease, asked_inspect,
+        data_lost, heard_beside, baseline_unsettled, not_dryness, deferred, asked_grease, asked_inspect,
     )
 }  # fmt: skip
 CODES = tuple(TAKES)

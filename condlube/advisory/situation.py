@@ -11,7 +11,13 @@ import pandas as pd
 from condlube.advisory.cost import drier, grease_pays
 from condlube.advisory.settling import Settling
 from condlube.advisory.word import word
-from condlube.assessment.evidence import Evidence, baseline_unsettled, lubrication_lost, lubrication_sound
+from condlube.assessment.evidence import (
+    Evidence,
+    baseline_unsettled,
+    heard_beside,
+    lubrication_lost,
+    lubrication_sound,
+)
 from condlube.assessment.greasings import HOUR, TimeArray, times
 from condlube.assessment.inspected import at_inspection
 from condlube.assessment.life import grease_in
@@ -68,6 +74,7 @@ class Situation:
     response_failed: BoolArray
     watched: BoolArray
     lost: BoolArray
+    heard_beside: BoolArray
     baseline_unsettled: BoolArray
     grease_pays: BoolArray
     drier: BoolArray
@@ -130,6 +137,7 @@ def situation(
         response_failed=(evidence.value("response") == 2) & ~(records.inspected > _times_of(life)),
         watched=watched,
         lost=lubrication_lost(evidence),
+        heard_beside=heard_beside(evidence),
         baseline_unsettled=baseline_unsettled(evidence),
         grease_pays=grease_pays(cost),
         drier=drier(odds, policy),

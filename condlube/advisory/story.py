@@ -24,7 +24,7 @@ GUARD_LOOK_AT = {
 }  # fmt: skip
 DETAILS = {"grease_mismatch": "mismatch", "unsettled": "unsettled", "extension_cap": "cap"}
 """Guards of several kinds, and where the situation names the kind."""
-TELLING = ("stopped", "survey_waits", "data_lost")
+TELLING = ("stopped", "survey_waits", "data_lost", "heard_beside")
 """Guards that say more of a hold than that nothing leads to another call."""
 _NEARLY = 0.5
 """Share of the highest contribution from which the likelier of two states leads."""

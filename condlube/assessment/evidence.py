@@ -19,6 +19,7 @@ from condlube.lubrication.result import BoolArray
 from condlube.policy.decision import Onset, Response
 from condlube.policy.model import Policy
 from condlube.schema.words import (
+    HEARD_BESIDE,
     LUBRICATION_SENSITIVE,
     MEDIAN_OF_NIGHTS,
     OPERATING_CHANGED,
@@ -35,6 +36,8 @@ RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
 _SENSITIVE = [POSITION[source] for source in LUBRICATION_SENSITIVE]
 _WORDS = ("quantity", "status", "reason", "onset", "response")
+_EXPLAINED = (OPERATING_CHANGED, HEARD_BESIDE)
+"""Reason codes of levels that something beside this bearing explains."""
 
 
 @dataclass(frozen=True)
@@ -203,8 +206,8 @@ def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt
 
 
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
-    """What the condition data of each bearing could say, in one word: the fall or fault of any of its points, and a
-    change of its machine's operation, are named also where others are sound."""
+    """What the condition data of each bearing could say, in one word: the fall or fault of any of its points, and
+    what a change of its machine's operation or a neighbour explains, are named also where others are sound."""
     worst = np.full(len(evidence.row), "not_testable", dtype=object)
     worst[evidence.says("stale").any(axis=1)] = "stale"
     worst[evidence.says("assessed").any(axis=1)] = "ok"
@@ -213,15 +216,20 @@ def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
     points = evidence.deviations
     which, told = points["which"].to_numpy(dtype=np.int64), points["status"].to_numpy(dtype=object)
     fallen = (told == "assessed") & (points["reason"] == STATE_UNCLEAR).to_numpy()
-    worst[which[(told == "not_testable") & (points["reason"] == OPERATING_CHANGED).to_numpy()]] = "not_testable"
+    worst[which[(told == "not_testable") & points["reason"].isin(_EXPLAINED).to_numpy()]] = "not_testable"
     worst[which[fallen]] = STATE_UNCLEAR
     worst[which[told == "faulty"]] = "faulty"
     return worst
 
 
 def lubrication_sound(evidence: Evidence) -> BoolArray:
-    """Where a lubrication-sensitive signal was assessed."""
-    return np.asarray(evidence.says("assessed")[:, _SENSITIVE].any(axis=1))
+    """Where a lubrication-sensitive signal was assessed, or a neighbour explains all that it rose."""
+    return np.asarray(evidence.says("assessed")[:, _SENSITIVE].any(axis=1) | heard_beside(evidence))
+
+
+def heard_beside(evidence: Evidence) -> BoolArray:
+    """Where a neighbour explains all that a lubrication-sensitive signal rose."""
+    return np.asarray((evidence.reason[:, _SENSITIVE] == HEARD_BESIDE).any(axis=1))
 
 
 def baseline_unsettled(evidence: Evidence) -> BoolArray:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.begins import EPOCH, Begin, begins_of
+from condlube.detection.beside import heard_beside
 from condlube.detection.cycles import MANY
 from condlube.detection.figures import figures_of
 from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
@@ -29,6 +30,7 @@ from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema
 from condlube.schema.nights import midnight
 from condlube.schema.words import (
+    HEARD_BESIDE,
     ONSETS,
     OPERATING_CHANGED,
     REFERENCE_UNSETTLED,
@@ -97,6 +99,8 @@ def compared(
     untold = ~np.append(told, False)[rows["reference"]]
     changed = regime_changed(rows, untold, cells.points, tracks, lasting, policy.detection)
     rows.loc[changed, ["status", "reason"]] = ["not_testable", OPERATING_CHANGED]
+    heard = heard_beside(rows, changed, cells.points, tracks, policy.detection)
+    rows.loc[heard, ["status", "reason"]] = ["not_testable", HEARD_BESIDE]
     _say_why(rows, cells, frozen, policy)
     return _in_units(rows, cells, zone).reindex(columns=arrow_schema("deviations").names)
 

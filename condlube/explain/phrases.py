@@ -73,6 +73,8 @@ REASONS = {
     "out_of_range": "running outside the conditions seen so far",
     "operating_unknown": "speed or load are not known",
     "operating_changed": "the whole machine stepped at once: another speed or load that no signal tells?",
+    "heard_beside": "a failing neighbour on its machine is heard: a smaller rise, and its share of that one's has not "
+    "grown",
     "expected_uncertain": "the expected level is too uncertain",
     "slow_shaft": "the shaft turns too slowly for this signal",
     "second_reading": "waiting for a second reading",
@@ -112,6 +114,7 @@ GUARDS = {
     "response_failed": "the last greasing had no effect: prove first that grease arrives",
     "long_overdue": "far overdue: look for hardened grease and a closed outlet, and ask whether the record is true",
     "extension_cap": "the interval may not be extended further here",
+    "heard_beside": "a failing neighbour on its machine is heard, no rise of its own: look at that one first",
     "baseline_unsettled": "the rise stands against a level that no settled time has shown: look before greasing",
     "not_dryness": "a rise that says too little of dryness to grease on it: look first",
     "data_lost": "every lubrication-sensitive signal is lost: no greasing before the interval ends",
