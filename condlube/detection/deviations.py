@@ -15,6 +15,7 @@ from condlube.detection.beside import heard_beside
 from condlube.detection.cycles import MANY
 from condlube.detection.figures import figures_of
 from condlube.detection.frozen import EXTENDED, Frozen, frozen_of, margins_of
+from condlube.detection.jumps import jumping
 from condlube.detection.lasting import lasting_of
 from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.marks import faulty_share
@@ -94,6 +95,7 @@ def compared(
     )
     _fall_silent(rows, figures["residual"], cells, policy)
     rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
+    rows.loc[jumping(rows, cells.points, tracks, policy), ["status", "reason"]] = ["faulty", "erratic"]
     _ask_again(rows, cells, tracks, policy)
     told = (frozen.models.high[:, :2] > frozen.models.low[:, :2]).any(axis=1)  # without a tag: the register's speed
     untold = ~np.append(told, False)[rows["reference"]]

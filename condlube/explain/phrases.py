@@ -63,6 +63,7 @@ REASONS = {
     "unit_jump": "the unit seems to have changed",
     "gap": "too few sound readings",
     "spike": "single wild readings",
+    "erratic": "the signal jumps to and fro, further than a machine does: cable, plug or mounting?",
     "quantised": "steps too coarse to judge",
     "clock": "time stamps that cannot be true",
     "stale": "no recent reading",

@@ -7,6 +7,7 @@ import numpy as np
 from condlube.manipulation import quality, reasons
 from condlube.manipulation.cells import cells_of_day, describe
 from condlube.manipulation.conversions import flag_unit_jump
+from condlube.manipulation.erratic import flag_erratic
 from condlube.manipulation.fields import (
     AMBIENT_HELD,
     AMBIENT_LAG,
@@ -124,6 +125,8 @@ def judge(
     quality.flag_zero(window, running, quantity, rules)
     quality.flag_frozen(window, running, ambient, quantity, memory, rules)
     quality.flag_spikes(window, running, quantity, rules)
+    speed = np.where(place < 0, 1.0, operation.table[SPEED_HELD, place])
+    flag_erratic(window, running, speed, batch.machine_of, quantity, rules)
     operating = quantity[window.point] >= FIRST_OPERATING
     code[operating & (code == reasons.UNCERTAIN)] = reasons.SOUND
 

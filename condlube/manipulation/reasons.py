@@ -4,10 +4,10 @@ from __future__ import annotations
 
 # In the order in which they take precedence on one reading; the index is the code inside kernels.
 REASONS = (
-    "", "bad", "clock", "unit_jump", "range", "full_scale", "zero", "no_signal", "frozen", "spike", "uncertain",
-    "gap", "stale", "quantised",
+    "", "bad", "clock", "unit_jump", "range", "full_scale", "zero", "no_signal", "frozen", "spike", "erratic",
+    "uncertain", "gap", "stale", "quantised",
 )  # fmt: skip
-(SOUND, BAD, CLOCK, UNIT_JUMP, RANGE, FULL_SCALE, ZERO, NO_SIGNAL, FROZEN, SPIKE, UNCERTAIN, GAP, STALE,
+(SOUND, BAD, CLOCK, UNIT_JUMP, RANGE, FULL_SCALE, ZERO, NO_SIGNAL, FROZEN, SPIKE, ERRATIC, UNCERTAIN, GAP, STALE,
  QUANTISED) = range(len(REASONS))  # fmt: skip
 
 NOT_TESTABLE = frozenset({"uncertain", "gap", "stale", "quantised"})
@@ -22,6 +22,7 @@ MEANINGS = {
     "no_signal": "no more than a sensor's own noise while the machine runs",
     "frozen": "the same value for longer than this point ever holds still",
     "spike": "a single reading far from both neighbours",
+    "erratic": "readings that jump to and fro all day, further than a machine does",
     "uncertain": "marked uncertain by its source: context, not evidence",
     "gap": "too few of the day's expected readings",
     "stale": "the readings end long before the day does",

@@ -14,7 +14,7 @@ DAY = 24 * HOUR
 (COVERAGE_MIN, STALE_AFTER, FAULT_SHARE, ZERO_READINGS, FROZEN_FOR, FROZEN_READINGS, FROZEN_BITS, FROZEN_AMBIENT_K,
  SPIKE_DB, SPIKE_K, UNIT_TOLERANCE, UNIT_READINGS, LEVEL_SHARE, POWER_FLOOR, CURRENT_FLOOR, APART_DB, BETWEEN_SHARE,
  SIDE_SHARE, SWINGS, CONTRADICTED_SHARE, HOLD, LOOKBACK_DAYS, MEMORY_DAYS, LAG, SETTLE, CELL_WIDTH, CELLS_MAX,
- REST_VELOCITY, REST_ACCELERATION, COARSEST) = range(30)  # fmt: skip
+ REST_VELOCITY, REST_ACCELERATION, ERRATIC_DB, ERRATIC_SHARE, ERRATIC_STEPS, COARSEST) = range(33)  # fmt: skip
 """Places in the array; the coarsest step of each quantity follows from ``COARSEST`` on."""
 
 
@@ -27,6 +27,7 @@ def rules_of(policy: Policy) -> Floats:
         r.level_share, r.power_floor_kw, r.current_floor_a, r.apart_db, r.between_share, r.side_share, r.swings,
         r.contradicted_share, r.hold_h * HOUR, s.lookback_days, s.memory_days, s.lag_h * HOUR,
         s.settle_h * HOUR, s.cell_width, s.cells_max, r.rest_velocity_mm_s, r.rest_acceleration_g,
+        q.erratic_db, q.erratic_share, q.erratic_steps,
         *(q.coarsest.of(name) for name in QUANTITIES),
     ])  # fmt: skip
 

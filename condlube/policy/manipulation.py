@@ -77,6 +77,9 @@ class Quality:
     frozen_ambient_k: _Positive
     spike_db: _Positive
     spike_k: _Positive
+    erratic_db: _Positive
+    erratic_share: _Share
+    erratic_steps: _Count
     unit_tolerance: Annotated[float, Within(0, 0.3, open_low=True)]
     unit_readings: Annotated[int, Within(2, 100)]
     coarsest: Coarsest
