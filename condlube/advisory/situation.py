@@ -33,8 +33,8 @@ Words = npt.NDArray[np.object_]
 STOPPED = "stopped"
 """Reason code of a deviation on a night without running time."""
 NO_START = "no_start"
-CAPS = ("watched", "moderate", "severe")
-"""What limits the extension of an interval, by how harsh the surroundings are."""
+WATCHED, MODERATE, SEVERE = range(3)
+"""How far condition may extend an interval, by how harsh the surroundings are."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,8 @@ def situation(
     inspected_d = np.nan_to_num((now - records.inspected) / HOUR / 24, nan=np.inf)
     ever = np.isin(origin, ("greasing", "replacement")) | ~np.isnat(records.inspected)
     said = word(reviews, evidence, _times_of(life), records.inspected, policy)
-    watched, harsh = lubrication_sound(evidence), _harsh(bearings)
+    watched = lubrication_sound(evidence)
+    harsh, cap = _surroundings(bearings)
     like, who = distinct(bearings["bearing_id"], life["last_grease"])
     return Situation(
         x=life["x"].to_numpy(dtype=np.float64),
@@ -142,7 +143,7 @@ def situation(
         grease_pays=grease_pays(cost),
         drier=drier(odds, policy),
         harsh=harsh,
-        cap=np.where(watched, np.array(CAPS, dtype=object)[harsh], "unwatched"),
+        cap=np.where(watched, cap, "unwatched"),
         deferred_until=said.hold,
         grease_until=said.grease,
         inspect_until=said.inspect,
@@ -245,16 +246,23 @@ def early_rise(evidence: Evidence, answered: dict[str, BoolArray], policy: Polic
     return np.asarray(np.logical_or.reduce(signals))
 
 
-def _harsh(bearings: pd.DataFrame) -> npt.NDArray[np.int64]:
-    """How much the surroundings forbid stretching an interval: 0 not, 1 moderate, 2 severe."""
+def _surroundings(bearings: pd.DataFrame) -> tuple[npt.NDArray[np.int64], Words]:
+    """How much the surroundings forbid stretching an interval, and the first of them that does so; ``watched`` where
+    none does."""
     names = ("contamination", "moisture", "drive", "criticality", "orientation")
     word = {name: bearings[name].to_numpy(dtype=object) for name in names}
-    severe = (
-        (word["contamination"] == "heavy_abrasive") | (word["moisture"] == "water") | (word["drive"] == "inverter")
-        | (word["criticality"] == "highest")
-        | ((word["orientation"] == "vertical") & ~bearings["effective_seal"].to_numpy(dtype=np.bool_))
-    )  # fmt: skip
-    moderate = np.isin(word["contamination"], ("heavy_nonabrasive", "light_abrasive")) | np.isin(
-        word["moisture"], ("humid", "condensation")
-    )
-    return np.where(severe, 2, np.where(moderate, 1, 0))
+    severe = {
+        "heavy_dirt": word["contamination"] == "heavy_abrasive",
+        "water": word["moisture"] == "water",
+        "inverter": word["drive"] == "inverter",
+        "vertical": (word["orientation"] == "vertical") & ~bearings["effective_seal"].to_numpy(dtype=np.bool_),
+        "highest": word["criticality"] == "highest",
+    }
+    moderate = {
+        "dirt": np.isin(word["contamination"], ("heavy_nonabrasive", "light_abrasive")),
+        "moisture": np.isin(word["moisture"], ("humid", "condensation")),
+    }
+    applies = [*severe.values(), *moderate.values()]
+    kind = np.select(applies, [*severe, *moderate], "watched").astype(object)
+    degree = np.select(applies, [SEVERE] * len(severe) + [MODERATE] * len(moderate), WATCHED)
+    return degree, kind

@@ -127,9 +127,13 @@ GUARDS = {
 # What a guard of several kinds says of each.
 GUARD_KINDS = {
     "extension_cap watched": "condition does not extend an interval further than this",
-    "extension_cap moderate": "dirt or moisture allow little more than the interval, however quiet",
-    "extension_cap severe": "heavy dirt, water, an open vertical shaft, an unprotected inverter or highest criticality "
-    "allow no more than the interval, however quiet",
+    "extension_cap dirt": "dirt allows little more than the interval, however quiet",
+    "extension_cap moisture": "moisture allows little more than the interval, however quiet",
+    "extension_cap heavy_dirt": "heavy dirt allows no more than the interval, however quiet",
+    "extension_cap water": "water allows no more than the interval, however quiet",
+    "extension_cap inverter": "an inverter without shaft protection allows no more than the interval, however quiet",
+    "extension_cap vertical": "an open vertical shaft allows no more than the interval, however quiet",
+    "extension_cap highest": "highest criticality allows no more than the interval, however quiet",
     "extension_cap unwatched": "no sound signal that would tell of dryness: no longer than the interval",
     "absolute_limit stopped": "an absolute limit was passed on its last running readings: not to be started before it "
     "has been looked at",

@@ -148,7 +148,7 @@ def _work(title: str, rows: Sequence[Row], file: str, line: Any) -> Iterator[str
 
 def _greasing(row: Row) -> str:
     dose = "" if row["grease_g"] is None else f": {_dose(row)}"
-    return f"<p><b>{_begun(row['task'])}{dose}</b>{_by(row)}</p><p>{_text(row['how'])}</p>"
+    return f"<p><b>{_begun(row['task'])}{dose}</b>{_when(row)}</p><p>{_text(row['how'])}</p>"
 
 
 def _inspection(row: Row) -> str:
@@ -157,7 +157,7 @@ def _inspection(row: Row) -> str:
     )  # fmt: skip
     look = row["look_at"] or "bearing"
     sought = f"<p>{_begun(row['look_for'])}.</p>" if row["look_for"] else ""
-    return f"<p><b>Look first at the {_text(look)}</b>{_by(row)}</p>{sought}{then}"
+    return f"<p><b>Look first at the {_text(look)}</b>{_when(row)}</p>{sought}{then}"
 
 
 def _dose(row: Row) -> str:
@@ -166,8 +166,8 @@ def _dose(row: Row) -> str:
     return f"{row['grease_g']:g} g of {_text(row['grease_id'] or 'the grease that is in it')}{strokes}{shots}"
 
 
-def _by(row: Row) -> str:
-    return f"; by {day(row['by'])}" if row["by"] else ""
+def _when(row: Row) -> str:
+    return f"; {row['when']}" if row["when"] else ""
 
 
 def _place(row: Row) -> str:

@@ -77,6 +77,11 @@ def standing(matter: Matter, night: date) -> str:
     return ", ".join(words)
 
 
+def until(by: date | None, night: date) -> str:
+    """By when work is to be done, or since when it is late; empty without a date."""
+    return f"{'late since' if by < night else 'by'} {by:%-d %b %Y}" if by else ""
+
+
 def stands(matter: Matter, night: date) -> str:
     """The same as a sentence of its own."""
     said = standing(matter, night)

@@ -10,7 +10,7 @@ from condlube.advisory.job import Job, job, listening
 from condlube.advisory.matters import Matter, act_by
 from condlube.explain.cautions import GENERAL, cautions
 from condlube.explain.instructions import FORM, how
-from condlube.explain.sentences import look_for, second, sentence
+from condlube.explain.sentences import look_for, second, sentence, until
 from condlube.policy.model import Policy
 from condlube.schema.words import AUTOMATIC_SUPPLIES
 
@@ -80,6 +80,7 @@ def _row(
     policy: Policy,
     matter: Matter | None,
 ) -> dict[str, Any]:
+    by = act_by(decision, matter)
     dose = policy.for_criticality(bearing["criticality"]).dose
     asked = job(decision, bearing, evidence, dose)
     listens = listening(decision, evidence, dose)
@@ -89,7 +90,8 @@ def _row(
     return {
         **{name: bearing[name] for name in (*_PLACE, "criticality")},
         "since": matter.first if matter else None,
-        "by": act_by(decision, matter),
+        "by": by,
+        "when": until(by, decision["night"]),
         **_dose(bearing, asked),
         "how": how(bearing, decision, shots, dose.shot_wait_min) if greased else "",
         "why": sentence(decision, evidence),

@@ -46,7 +46,7 @@ class WorkList:
                 strokes = "" if row["strokes"] is None else f", {row['strokes']} strokes"
                 dose = f"{grams}{strokes}; " if grams else ""
                 yield f"[ ] {row['bearing_id']}  {row['machine_id']}, {row['position'] or ''}  {row['task']}"
-                for line in (f"{dose}by {row['by'] or 'no date'}", row["how"], row["why"], row["also"],
+                for line in (f"{dose}{row['when'] or 'no date'}", row["how"], row["why"], row["also"],
                              row["permit"], row["cautions"]):  # fmt: skip
                     yield from textwrap.wrap(line or "", width, initial_indent="    ", subsequent_indent="    ")
                 yield "    given ____ g   level before ____ after ____   outlet open __   came out ____"

@@ -128,3 +128,21 @@ def test_nobody_is_decided_without_an_error(register_of, policy):
     assert len(made.decisions) == len(made.evidence) == 0
     assert "call" in made.decisions
     assert "bits_starved" in made.evidence
+
+
+@pytest.mark.parametrize(
+    ("bearing", "named"),
+    [
+        ({}, "watched"),
+        ({"contamination": "light_abrasive"}, "dirt"),
+        ({"moisture": "humid"}, "moisture"),
+        ({"contamination": "heavy_abrasive", "moisture": "humid"}, "heavy_dirt"),
+        ({"moisture": "water"}, "water"),
+        ({"drive": "inverter"}, "inverter"),
+        ({"orientation": "vertical", "effective_seal": "no"}, "vertical"),
+        ({"criticality": "highest"}, "highest"),
+    ],
+)
+def test_the_reason_names_what_lets_the_interval_be_extended_no_further(scene, bearing, named):
+    decision, _ = scene(x=1.9, bearing=bearing, ultrasound=0, acceleration=0)
+    assert (decision["call"], decision["reason"]) == ("grease", f"extension_cap {named}")
