@@ -63,7 +63,8 @@ def flagged(k, text):
 
 def work(k, text):
     return {"bearing_id": f"B{k}", "position": text, "machine_id": text, "area": text, "route": text, "permit": text,
-            "task": "grease", "grease_g": 20.0, "grease_id": text, "strokes": 3, "by": date(2026, 6, 9), "how": text,
+            "task": "grease", "grease_g": 20.0, "grease_id": text, "strokes": 3, "when": "by 9 Jun 2026",
+            "how": text,
             "shots": 3, "hazards": [text], "look_at": "bearing", "look_for": text}  # fmt: skip
 
 
