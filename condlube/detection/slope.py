@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel, select, sort
+from condlube.manipulation.kernel import Floats, Ints, kernel, median, select
 
 _Z95 = 1.959963984540054  # significance of an autocorrelation, as in Hamed and Rao
 _Z90 = 1.6448536269514722  # 90 % interval of the slope
@@ -90,18 +90,6 @@ def theil_sen(x: Floats, y: Floats, z: float) -> tuple[float, float, float]:
     return slope, select(pairs, 0, below + 1, first), select(pairs, below, count, last)
 
 
-@kernel
-def _median(residual: Floats, first: int, stop: int) -> float:
-    values = np.empty(stop - first)
-    for i in range(stop - first):
-        values[i] = residual[first + i]
-    sort(values)
-    place = 0.5 * (len(values) - 1)
-    low, high = values[int(place)], values[min(int(place) + 1, len(values) - 1)]
-    middle: float = low + (high - low) * (place - int(place))
-    return middle
-
-
 def weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int) -> tuple[Floats, Floats, Floats]:
     """Slope per 30 days of the weekly medians of many series, with its 90 % interval; weeks end with the last night.
 
@@ -114,22 +102,25 @@ def weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int) 
 
 @kernel
 def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int, made: Floats) -> None:
-    known, median = np.full(len(day), -1), np.empty(len(day))  # of weeks, by their last row: the first, and the median
+    known = np.full(len(day), -1)  # first row of the week that was last seen to end with each row, ...
+    middle, level = np.empty(len(day)), np.empty(len(day))  # ... its mean day and median
     for k in range(len(lo)):
-        if hi[k] - lo[k] < fewest:
+        most = hi[k] - lo[k]
+        if most < fewest:
             continue
-        x, y = np.empty(hi[k] - lo[k]), np.empty(hi[k] - lo[k])
-        weeks, row = 0, lo[k]
-        while row < hi[k]:
-            begin, total = row, 0.0
-            week = (day[hi[k] - 1] - day[row]) // 7
-            while row < hi[k] and (day[hi[k] - 1] - day[row]) // 7 == week:
-                total += day[row]
-                row += 1
-            x[weeks] = total / (row - begin)
-            if known[row - 1] != begin:
-                known[row - 1], median[row - 1] = begin, _median(residual, begin, row)
-            y[weeks] = median[row - 1]
-            weeks += 1
-        if weeks >= fewest:
-            made[0, k], made[1, k], made[2, k] = theil_sen(x[:weeks], y[:weeks], _Z90)
+        x, y = np.empty(most), np.empty(most)
+        week, stop = most, hi[k]
+        while stop > lo[k]:  # from the last week back
+            begins = day[hi[k] - 1] - 7 * ((day[hi[k] - 1] - day[stop - 1]) // 7) - 6
+            begin = stop - 1
+            while begin > lo[k] and day[begin - 1] >= begins:
+                begin -= 1
+            if known[stop - 1] != begin:
+                known[stop - 1] = begin
+                middle[stop - 1] = day[begin:stop].mean()
+                level[stop - 1] = median(residual[begin:stop].copy(), stop - begin)
+            week -= 1
+            x[week], y[week] = middle[stop - 1], level[stop - 1]
+            stop = begin
+        if most - week >= fewest:
+            made[0, k], made[1, k], made[2, k] = theil_sen(x[week:], y[week:], _Z90)

@@ -89,18 +89,6 @@ def columns(first: Ints, stop: Ints) -> tuple[Ints, Bools]:
 
 
 @kernel
-def sort(values: Floats) -> None:
-    """Sort a short array in place (Shell's method)."""
-    for gap in (23, 10, 4, 1):
-        for i in range(gap, len(values)):
-            value, j = values[i], i
-            while j >= gap and values[j - gap] > value:
-                values[j] = values[j - gap]
-                j -= gap
-            values[j] = value
-
-
-@kernel
 def select(values: Floats, first: int, stop: int, place: int) -> float:
     """The value at ``place`` of ``values[first:stop]`` in ascending order (Hoare's selection, in place): what lies
     before it is no larger then, what lies behind it no smaller."""
@@ -128,18 +116,21 @@ def select(values: Floats, first: int, stop: int, place: int) -> float:
 
 
 @kernel
+def median(values: Floats, n: int) -> float:
+    """Median of the first ``n`` values, at least one, which are put in another order."""
+    lower = select(values, 0, n, (n - 1) // 2)
+    upper = lower if n % 2 else select(values, n // 2, n, n // 2)
+    middle: float = (lower + upper) / 2
+    return middle
+
+
+@kernel
 def medians(value: Floats, first: Ints, stop: Ints) -> Floats:
     """Median of rows ``first[k]`` to ``stop[k]`` of many short series; NaN of none."""
     made = np.full(len(first), np.nan)
     for k in range(len(first)):
-        n = stop[k] - first[k]
-        if n > 0:
-            own = np.empty(n)
-            for i in range(n):
-                own[i] = value[first[k] + i]
-            lower = select(own, 0, n, (n - 1) // 2)
-            upper = lower if n % 2 else select(own, n // 2, n, n // 2)
-            made[k] = (lower + upper) / 2
+        if stop[k] > first[k]:
+            made[k] = median(value[first[k] : stop[k]].copy(), stop[k] - first[k])
     return made
 
 

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from condlube.manipulation.kernel import Floats, Ints, kernel
+from condlube.manipulation.kernel import Floats, Ints, kernel, median
 
 HUBER, TUKEY = 0, 1
 HUBER_TUNING, TUKEY_TUNING = 1.345, 4.685  # 95 % efficiency for normal errors (Huber 1981; Beaton and Tukey 1974)
@@ -72,35 +72,7 @@ def weigh(
                 residual -= x[first + i, j] * beta[s, j]
             weights[first + i] = abs(residual)
             rank[i] = weights[first + i]
-        middle = n // 2
-        left = 0
-        right = n - 1
-        while left < right:
-            pivot = rank[middle]
-            i = left
-            j = right
-            while i <= j:
-                while rank[i] < pivot:
-                    i += 1
-                while pivot < rank[j]:
-                    j -= 1
-                if i <= j:
-                    swap = rank[i]
-                    rank[i] = rank[j]
-                    rank[j] = swap
-                    i += 1
-                    j -= 1
-            if j < middle:
-                left = i
-            if middle < i:
-                right = j
-        median = rank[middle]
-        if n % 2 == 0:
-            lower = rank[0]
-            for i in range(1, middle):
-                lower = max(lower, rank[i])
-            median = (lower + median) / 2
-        width = max(median / MAD_TO_SD, floor[s])
+        width = max(median(rank, n) / MAD_TO_SD, floor[s])
         scale[s] = width
         for i in range(first, first + n):
             z = weights[i] / width if width > 0.0 else 0.0
