@@ -15,7 +15,7 @@ import pandas as pd
 from condlube.detection.lifeless import AMPLITUDES, IMPULSIVE
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.expected import from_scale
-from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.policy.detection import Detection
 
 _SHARE = 0.35  # what is heard is at most so much of what rose on the neighbour, as amplitude over the expected one
@@ -59,21 +59,21 @@ def heard_beside(rows: pd.DataFrame, changed: Bools, points: pd.DataFrame, track
     """
     heard = np.zeros(len(rows), dtype=bool)
     now, spread, sd = (rows[c].to_numpy(dtype=float) for c in ("residual", "reference_spread", "sd"))
-    place = points.iloc[rows["point"].to_numpy()]
-    quantity = place["quantity"].to_numpy(dtype=object)
-    told = ((rows["status"] == "assessed").to_numpy() | changed) & np.isin(quantity, (*AMPLITUDES, *IMPULSIVE))
-    told &= place["machine_id"].notna().to_numpy() & (place["machine_id"] != "").to_numpy()
-    off = told & (now >= policy.raised_spreads * sd)
-    if not off.any():
+    point, day = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "day"))
+    quantity = points["quantity"].to_numpy(dtype=object)
+    machine, bearing, kind = (pd.factorize(points[c])[0] for c in ("machine_id", "bearing_id", "quantity"))
+    speaks = np.isin(quantity, (*AMPLITUDES, *IMPULSIVE)) & (machine >= 0) & (points["machine_id"] != "").to_numpy()
+    off = ((rows["status"] == "assessed").to_numpy() | changed) & speaks[point] & (now >= policy.raised_spreads * sd)
+    by = np.flatnonzero(off)
+    by = by[np.lexsort((day[by], kind[point[by]], machine[point[by]]))]
+    apart = (np.diff(own[point[by]]) != 0 for own in (machine, kind))
+    begins = np.flatnonzero(np.logical_or.reduce([np.diff(day[by]) != 0, *apart])) + 1
+    groups = [of for of in np.split(by, begins) if len(np.unique(bearing[point[of]])) > 1]
+    if not groups:
         return heard
-    group = rows.assign(machine=pd.factorize(place["machine_id"])[0], quantity=quantity)[off]
-    group = group.groupby(["machine", "quantity", "day"], sort=False).ngroup()
-    bearing = pd.factorize(place["bearing_id"])[0]
+    quantity, bearing = quantity[point], bearing[point]
     rises = _rises(rows, quantity, tracks, policy.window_days)
-    by = np.flatnonzero(off)[np.argsort(group.to_numpy(), kind="stable")]
-    for of in np.split(by, np.flatnonzero(np.diff(np.sort(group.to_numpy()))) + 1):
-        if len(np.unique(bearing[of])) < 2:
-            continue
+    for of in groups:
         last = rises.hi[of] - 1
         over, expected = rises.over[last], rises.expected[last]
         for at, k in enumerate(of.tolist()):
@@ -129,12 +129,9 @@ def _amplitude(quantity: str, level: Floats) -> Floats:
 
 
 def _rises(rows: pd.DataFrame, quantity: np.ndarray, tracks: Tracks, window_days: int) -> _Rises:
-    usable = np.flatnonzero(~tracks.masked)
+    usable, track = tracks.usable, rows["track"].to_numpy(dtype=np.int64)
     day, residual, observed = tracks.day[usable], tracks.residual[usable], tracks.observed[usable]
-    track, row, night = (rows[c].to_numpy(dtype=np.int64) for c in ("track", "row", "day"))
-    begin = np.searchsorted(usable, tracks.start[np.maximum(track, 0)])
-    hi = np.maximum(np.searchsorted(usable, row, side="right"), begin)
-    lo = first_at_least(day, begin, hi, night - window_days)
+    lo, hi = tracks.window(rows, window_days)
     of_track = np.full(len(tracks.point), "", dtype=object)
     of_track[track[track >= 0]] = quantity[track >= 0]
     of_night = of_track[tracks.track[usable]]

@@ -192,8 +192,9 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
 
 def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
     """Rows in the units and words of the table."""
-    points = cells.points.iloc[rows["point"].to_numpy()]
-    quantity = points["quantity"].to_numpy(dtype=object)
+    point = rows["point"].to_numpy()
+    names = {c: cells.points[c].to_numpy(dtype=object)[point] for c in ("point_id", "bearing_id", "quantity")}
+    quantity = names["quantity"]
     level, residual, sd = (rows[c].to_numpy(dtype=float) for c in ("expected_level", "residual", "sd"))
     slopes = {c: rows[c].to_numpy(dtype=float).copy() for c in ("slope", "slope_low", "slope_high")}
     marks = {c: rows[c].to_numpy(dtype=float).copy() for c in MARKS}
@@ -213,9 +214,7 @@ def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
             for slope in slopes.values():
                 slope[of] = np.expm1(slope[of])
     return rows.assign(
-        point_id=points["point_id"].to_numpy(),
-        bearing_id=points["bearing_id"].to_numpy(),
-        quantity=quantity,
+        **names,
         night=_dates(rows["day"]),
         unit=unit,
         observed=observed,

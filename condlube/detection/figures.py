@@ -47,12 +47,11 @@ def figures_of(
     quantity = points["quantity"].to_numpy(dtype=object)[point]
     reference = tracks.reference[track]
     spread = models.spread[reference]
-    usable = np.flatnonzero(~tracks.masked)
+    usable = tracks.usable
     day, residual = tracks.day[usable], tracks.residual[usable]
-    hi = np.searchsorted(usable, row, side="right")
+    hi, before = tracks.before[row + 1], tracks.before[row]
     oldest = within(tracks.track[usable], day, track, night - detection.window_days - 1) + 1
-    lo = np.minimum(np.maximum(np.searchsorted(usable, tracks.start[track]), oldest), hi)
-    before = np.searchsorted(usable, row)
+    lo = np.minimum(np.maximum(tracks.before[tracks.start[track]], oldest), hi)
     now, masked = tracks.residual[row], tracks.masked[row]
     uncertain = np.sqrt(spread**2 + tracks.variance[row])
     code, onset_day = onset(lo, hi, day, residual, uncertain, detection.raised_spreads, detection.abrupt_days)

@@ -27,32 +27,30 @@ def jumping(rows: pd.DataFrame, points: pd.DataFrame, tracks: Tracks, policy: Po
     ``erratic_db`` and as many spreads as make a rise, and no more than half of them were made on the same nights, to
     the same side, by another signal of the machine.
     """
-    place = points.iloc[rows["point"].to_numpy()]
-    quantity = place["quantity"].to_numpy(dtype=object)
-    asked = (rows["status"] == "assessed").to_numpy() & np.isin(quantity, AMPLITUDES)
-    asked &= ~place["route"].to_numpy(dtype=bool)
-    found = np.zeros(len(rows), dtype=bool)
-    if not asked.any():
-        return found
-    usable = np.flatnonzero(~tracks.masked)
+    point, track, row = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "track", "row"))
+    quantity = points["quantity"].to_numpy(dtype=object)
+    amplitude = np.isin(quantity, AMPLITUDES)
+    told = (rows["status"] == "assessed").to_numpy() & amplitude[point]
+    usable = tracks.usable
     day, of = tracks.day[usable], tracks.track[usable]
     step = np.diff(tracks.residual[usable], prepend=0.0)
     near = (np.diff(of, prepend=-1) == 0) & (np.diff(day, prepend=0) <= _GAP_DAYS)
-    limit = _limits(rows, quantity, len(tracks.point), policy)[of]
+    limit = _limits(rows, quantity[point], len(tracks.point), policy)[of]
     leap = np.where(near & (np.abs(step) >= limit), np.sign(step), 0.0)
-    track, row = (rows[c].to_numpy(dtype=np.int64) for c in ("track", "row"))
-    hi = np.searchsorted(usable, row, side="right")
-    lo = np.maximum(np.searchsorted(usable, tracks.start[np.maximum(track, 0)]), hi - _NIGHTS)
+    hi = tracks.before[row + 1]
+    lo = np.maximum(tracks.before[tracks.start[np.maximum(track, 0)]], hi - _NIGHTS)
     up, down = (np.append(0, np.cumsum(leap == side)) for side in (1.0, -1.0))
     ups, downs = up[hi] - up[lo], down[hi] - down[lo]
-    asked &= (hi > lo) & (ups > 0) & (downs > 0) & (ups + downs >= _JUMPS)
-    found[asked] = True
-    machine = pd.factorize(place["machine_id"].where(place["machine_id"] != ""))[0]
+    found: Bools = told & ~points["route"].to_numpy(dtype=bool)[point]
+    found &= (hi > lo) & (ups > 0) & (downs > 0) & (ups + downs >= _JUMPS)
+    if not found.any():
+        return found
+    machine = pd.factorize(points["machine_id"].where(points["machine_id"] != ""))[0][point]
     group = pd.Series(machine * np.int64(10**7) + rows["day"].to_numpy(dtype=np.int64))
-    mates = group[(machine >= 0) & (rows["status"] == "assessed").to_numpy() & np.isin(quantity, AMPLITUDES)]
-    mates = mates[mates.isin(group[asked])]
+    mates = group[(machine >= 0) & told]
+    mates = mates[mates.isin(group[found])]
     beside = mates.groupby(mates).groups
-    for k in np.flatnonzero(asked).tolist():
+    for k in np.flatnonzero(found).tolist():
         others = np.array([j for j in beside.get(group[k], ()) if row[j] != row[k]], dtype=np.int64)
         own = np.arange(lo[k], hi[k])[leap[lo[k] : hi[k]] != 0]
         shared = np.zeros(len(own), dtype=bool)

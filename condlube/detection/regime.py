@@ -17,7 +17,7 @@ from condlube.detection.lasting import Lasting
 from condlube.detection.lifeless import AMPLITUDES, DECIBEL, IMPULSIVE
 from condlube.detection.step import shifts
 from condlube.detection.tracks import Tracks
-from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least
+from condlube.manipulation.kernel import Bools, Floats, Ints
 from condlube.policy.detection import Detection
 
 _AT_ONCE = 0.5  # so much of a step lies between two nights
@@ -67,10 +67,10 @@ def regime_changed(
     off = compared & (now >= policy.raised_spreads * sd)
     if not off.any():
         return changed
-    place = points.iloc[rows["point"].to_numpy()]
-    night, quantity = rows["day"].to_numpy(dtype=np.int64), place["quantity"].to_numpy(dtype=object)
-    amplitude = np.isin(quantity, AMPLITUDES)
-    machine, bearing, collector = (_codes(place[c]) for c in ("machine_id", "bearing_id", "collector"))
+    night, point = (rows[c].to_numpy(dtype=np.int64) for c in ("day", "point"))
+    quantity = points["quantity"].to_numpy(dtype=object)[point]
+    amplitude = np.isin(points["quantity"], AMPLITUDES)[point]
+    machine, bearing, collector = (_codes(points[c])[point] for c in ("machine_id", "bearing_id", "collector"))
     decibel = np.where(quantity == "velocity", DECIBEL, 1.0)
     large = np.array([policy.large.of(name) for name in points["quantity"]], dtype=float)[rows["point"]]
     series = _series(rows, tracks, policy.window_days)
@@ -129,13 +129,8 @@ def _codes(names: pd.Series) -> Ints:
 
 
 def _series(rows: pd.DataFrame, tracks: Tracks, window_days: int) -> Series:
-    usable = np.flatnonzero(~tracks.masked)
-    day = tracks.day[usable]
-    track, row, night = (rows[c].to_numpy(dtype=np.int64) for c in ("track", "row", "day"))
-    begin = np.searchsorted(usable, tracks.start[np.maximum(track, 0)])
-    hi = np.maximum(np.searchsorted(usable, row, side="right"), begin)
-    lo = first_at_least(day, begin, hi, night - window_days)
-    return Series(lo, hi, day, tracks.residual[usable], rows["reference_spread"].to_numpy(dtype=float))
+    day, residual = tracks.day[tracks.usable], tracks.residual[tracks.usable]
+    return Series(*tracks.window(rows, window_days), day, residual, rows["reference_spread"].to_numpy(dtype=float))
 
 
 def _together(wanted: Bools, night: Ints, machine: Ints, off: Bools) -> list[Ints]:

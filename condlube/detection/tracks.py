@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import pandas as pd
 
 from condlube.detection.begins import Begin
 from condlube.detection.frozen import EXTENDED, Frozen
@@ -36,6 +38,24 @@ class Tracks:
     observed: Floats
     code: Ints
     masked: Bools
+
+    @cached_property
+    def usable(self) -> Ints:
+        """Rows of the nights that are not masked."""
+        return np.flatnonzero(~self.masked)
+
+    @cached_property
+    def before(self) -> Ints:
+        """How many usable nights lie before each row, and in all: row r is the ``before[r]``-th of ``usable``."""
+        return np.append(0, np.cumsum(~self.masked))
+
+    def window(self, rows: pd.DataFrame, days: int) -> tuple[Ints, Ints]:
+        """Of ``rows`` (track, row, day) the usable nights of so many days up to each, as places in ``usable``; none
+        where there is no track."""
+        track, row, night = (rows[c].to_numpy(dtype=np.int64) for c in ("track", "row", "day"))
+        begin = self.before[self.start[np.maximum(track, 0)]]
+        hi = np.maximum(self.before[row + 1], begin)
+        return first_at_least(self.day[self.usable], begin, hi, night - days), hi
 
 
 def tracks_of(
