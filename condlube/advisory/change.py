@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isnan
+from math import inf, isnan
 from typing import Any
 
 from condlube.advisory.guard_codes import TAKES
 from condlube.assessment import plain
+from condlube.assessment.evidence import QUIET_DB
 from condlube.assessment.sources import LEVELS, POSITION
 from condlube.policy.decision import Onset, Response
 from condlube.policy.model import Policy
@@ -105,8 +106,9 @@ class _Reckoning:
         greased = self.due or "asked_grease" in guards
         pays = plain.cheapest(cost, ("grease", "hold")) == "grease"
         likelier = self.policy.guard.not_dryness.likelier
-        damaged = odds[STATES.index("starved")] < likelier * odds[STATES.index("damaged")]
-        if (damaged if pays else "early_rise" in guards) and not greased:
+        dry = odds[STATES.index("starved")] >= likelier * odds[STATES.index("damaged")]
+        heard = values.get("ultrasound", -inf) >= QUIET_DB or not values.get("acceleration", -inf) >= QUIET_DB
+        if (not (dry and heard) if pays else "early_rise" in guards) and not greased:
             guards |= {"not_dryness"}
         taken = {action for code in guards for action in TAKES[code]}
         return plain.cheapest(cost, [a for a in ACTIONS if a not in taken]) or "inspect"

@@ -129,9 +129,10 @@ def baseline_unsettled(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 
 def not_dryness(s: Situation, policy: Policy, night: Days) -> BoolArray:
-    """A rise that damage explains better than dryness, or a clear one that says too little of dryness for grease to
-    pay: grease is no cheaper way of not looking."""
-    return not_dry(s.early_rise, s.grease_pays, s.drier, s.x)
+    """A rise that dryness does not explain clearly better than damage, or that only acceleration shows, which cannot
+    tell them apart; or a clear one that says too little of dryness for grease to pay: grease is no cheaper way of not
+    looking."""
+    return not_dry(s.early_rise, s.grease_pays, s.drier & ~s.acceleration_alone, s.x)
 
 
 def not_dry(early_rise: BoolArray, grease_pays: BoolArray, drier: BoolArray, x: FloatArray) -> BoolArray:

@@ -13,6 +13,7 @@ from condlube.advisory.settling import Settling
 from condlube.advisory.word import word
 from condlube.assessment.evidence import (
     Evidence,
+    acceleration_alone,
     baseline_unsettled,
     heard_beside,
     lubrication_lost,
@@ -45,10 +46,10 @@ class Situation:
     ``survey_week`` that it is this bearing's week to be looked at, and ``survey_in_d`` in how many days that begins.
     ``mismatch`` and ``unsettled`` are the kind of it, empty where there is none; ``unexplained_in_d`` is that of
     ``settling``, ``cap`` names what limits an extension. ``quiet`` tells that the evidence speaks for no fault,
-    ``grease_pays`` that greasing is expected to cost no more than holding, ``drier`` that dryness is likelier than
-    damage. ``inspected_d`` is the age of the last inspection in days, inf without one. ``deferred_until``,
-    ``grease_until`` and ``inspect_until`` tell until when the analyst's word asks to hold, grease and inspect; NaT
-    where it does not, or no longer.
+    ``grease_pays`` that greasing is expected to cost no more than holding, ``drier`` that dryness is clearly likelier
+    than damage, ``acceleration_alone`` that acceleration is up without ultrasound. ``inspected_d`` is the age of the
+    last inspection in days, inf without one. ``deferred_until``, ``grease_until`` and ``inspect_until`` tell until when
+    the analyst's word asks to hold, grease and inspect; NaT where it does not, or no longer.
     """
 
     x: FloatArray
@@ -78,6 +79,7 @@ class Situation:
     baseline_unsettled: BoolArray
     grease_pays: BoolArray
     drier: BoolArray
+    acceleration_alone: BoolArray
     harsh: npt.NDArray[np.int64]
     cap: Words
     deferred_until: TimeArray
@@ -142,6 +144,7 @@ def situation(
         baseline_unsettled=baseline_unsettled(evidence),
         grease_pays=grease_pays(cost),
         drier=drier(odds, policy),
+        acceleration_alone=acceleration_alone(evidence.values),
         harsh=harsh,
         cap=np.where(watched, cap, "unwatched"),
         deferred_until=said.hold,

@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from condlube.assessment import kernel
+from condlube.assessment.confirmed import confirmed, number
 from condlube.assessment.greasings import times
 from condlube.assessment.limits import level_limits
 from condlube.assessment.nights import Nights
@@ -21,7 +22,6 @@ from condlube.policy.model import Policy
 from condlube.schema.words import (
     HEARD_BESIDE,
     LUBRICATION_SENSITIVE,
-    MEDIAN_OF_NIGHTS,
     OPERATING_CHANGED,
     REFERENCE_UNSETTLED,
     SECOND_READING,
@@ -76,7 +76,7 @@ class Evidence:
 
     def figure(self, source: str, column: str) -> FloatArray:
         """A column of the deviations that speak for a source, per bearing; NaN where none does."""
-        values = np.r_[_number(self.deviations, column), np.nan]
+        values = np.r_[number(self.deviations, column), np.nan]
         return np.asarray(values[self.row[:, POSITION[source]]])
 
     def says(self, *words: str) -> BoolArray:
@@ -128,7 +128,7 @@ def gather(
     said = np.where((held == SECOND_READING) | (said == ""), held, said)
     reason[which[first], level[first]] = said[first]
 
-    growth = np.where(sound & (level != POSITION["temperature"]), _number(deviations, "growth"), np.nan)
+    growth = np.where(sound & (level != POSITION["temperature"]), number(deviations, "growth"), np.nan)
     by = _best(which, growth, growth > policy.weights.growth_from)
     put("growth", which[by], growth[by], by)
     louder = _best(which, strength, sound & (strength > 0) & (level != POSITION["temperature"]))
@@ -137,7 +137,7 @@ def gather(
     by = louder[~np.isnan(how_abrupt[louder]) & (answer[louder] != RETURNED)]
     put("onset", which[by], how_abrupt[by], by, came[by])
     loudest = _best(which, strength, sound & (strength > 0))
-    share = _number(deviations, "share")
+    share = number(deviations, "share")
     by = loudest[share[loudest] > 0]
     put("collector_share", which[by], share[by], by)
     by = _best(which, -level.astype(np.float64), np.isin(answer, Response.classes))
@@ -172,37 +172,6 @@ def _onset(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.ND
     gradual, abrupt = (kind == name for name in Onset.classes)
     value = np.select([gradual, abrupt], [young, 1.0], np.nan)
     return value, np.where(gradual & (young > 0), RECENT, kind).astype(object)
-
-
-def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.NDArray[np.object_]]:
-    """Deviation that counts of each row, and the reason code where it is not tonight's.
-
-    A change that stands on too few sound readings counts as none: the level then is where it was expected. It counts
-    at once when it is large, grows fast, came on gradually or makes a control chart signal. With no other sound night
-    lately there is nothing to fall back on: the row says nothing (NaN). A level without any sign of a rise that stands
-    within the noise about the median of its last nights counts as that median, so that noise turns no call.
-    """
-    p = policy.stability
-    value = _number(deviations, "deviation")
-    quantity = deviations["quantity"].to_numpy(dtype=object)
-    is_ratio = ~np.isin(quantity, ("ultrasound", "acceleration", "temperature"))
-    lately = _number(deviations, "lately")
-    with np.errstate(divide="ignore", invalid="ignore"):
-        size = np.abs(np.where(is_ratio, np.log(value), value))
-        apart = np.abs(np.where(is_ratio, np.log(value / lately), value - lately))
-    which, names = pd.factorize(quantity)
-    large = np.array([policy.detection.large.of(name) for name in names], dtype=np.float64)[which]
-    alone = _number(deviations, "nights_over") < p.sound_readings
-    change = size > p.noise_spreads * _number(deviations, "reference_spread")
-    seen = (size >= large) | (_number(deviations, "growth") > policy.weights.growth_from)
-    seen |= (deviations["onset"] == "gradual").to_numpy()
-    seen |= deviations["chart"].eq(True).fillna(False).to_numpy(dtype=np.bool_)
-    steady = apart <= p.steady_spreads * _number(deviations, "reference_spread")
-    steady &= ~seen & (deviations["onset"] != "abrupt").to_numpy()
-    waits = alone & change & ~seen & ~steady
-    expected = np.where(_number(deviations, "sound_nights") > 1, np.where(is_ratio, 1.0, 0.0), np.nan)
-    code = np.select([waits, steady], [SECOND_READING, MEDIAN_OF_NIGHTS], "").astype(object)
-    return np.select([waits, steady], [expected, lately], value), code
 
 
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
@@ -258,10 +227,6 @@ def _own(nights: Nights, deviations: pd.DataFrame) -> pd.DataFrame:
     return kept.iloc[order].reset_index(drop=True)
 
 
-def _number(deviations: pd.DataFrame, name: str) -> FloatArray:
-    return np.asarray(deviations[name].to_numpy(dtype=np.float64, na_value=np.nan))
-
-
 def _strength(counted: FloatArray, level: IntArray, sound: BoolArray, policy: Policy) -> FloatArray:
     """Highest bits of each row against any state; -inf where it is not sound."""
     bits = kernel.strongest_all(level, counted, tables(policy))
@@ -278,6 +243,13 @@ def _best(which: IntArray, score: FloatArray, wanted: BoolArray) -> IntArray:
     rows = np.flatnonzero(wanted)
     order = rows[np.lexsort((rows, -score[rows], which[rows]))]
     return np.asarray(order[_firsts(which[order])])
+
+
+def acceleration_alone(values: FloatArray) -> BoolArray:
+    """Where acceleration is up and ultrasound is not, or says nothing: high-frequency vibration alone cannot tell
+    dryness from the beginning of damage."""
+    acceleration, ultrasound = values[:, POSITION["acceleration"]], values[:, POSITION["ultrasound"]]
+    return np.asarray((acceleration >= QUIET_DB) & ~(ultrasound >= QUIET_DB))
 
 
 def electrical(bearings: pd.DataFrame, values: FloatArray, policy: Policy) -> BoolArray:

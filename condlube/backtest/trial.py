@@ -17,7 +17,7 @@ from condlube.advisory.cost import cheapest, drier, grease_pays
 from condlube.advisory.guard_codes import ASKED, TAKES
 from condlube.advisory.guards import FACTS
 from condlube.assessment import kernel
-from condlube.assessment.evidence import QUIET_DB
+from condlube.assessment.evidence import QUIET_DB, acceleration_alone
 from condlube.assessment.priors import LONG_AGO
 from condlube.assessment.rules import CONTEXT, costs, rules
 from condlube.assessment.sources import POSITION, FloatArray, IntArray, tables
@@ -88,7 +88,8 @@ class Facts:
             p = own.guard.early_rise
             risen = [(self.values[at, POSITION[s]] >= p.over_db) & (nights[s] >= p.sound_readings) for s in _SENSITIVE]
             applied[known, code["early_rise"]] = np.logical_or.reduce(risen)[known]
-        unlike = guards.not_dry(applied[:, code["early_rise"]], grease_pays(cost), drier(odds, own), self.x[at])
+        tells = drier(odds, own) & ~acceleration_alone(self.values[at])
+        unlike = guards.not_dry(applied[:, code["early_rise"]], grease_pays(cost), tells, self.x[at])
         applied[known, code["not_dryness"]] = unlike[known]
         if own.guard.extension_cap != base.guard.extension_cap:
             c = own.guard.extension_cap

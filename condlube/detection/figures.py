@@ -19,7 +19,7 @@ from condlube.detection.response import HELD, RETURNED, responses
 from condlube.detection.season import season
 from condlube.detection.slope import weekly_slopes
 from condlube.detection.states import within
-from condlube.detection.steady import steady
+from condlube.detection.steady import averaged_share, steady
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.expected import Models
 from condlube.manipulation.kernel import Floats, Ints
@@ -92,7 +92,7 @@ def figures_of(
     response = np.where(again, RETURNED, response)
     return pd.DataFrame({
         "residual": level - owed,
-        "sd": np.sqrt(spread**2 / averaged + tracks.variance[row]),
+        "sd": np.sqrt(spread**2 * averaged_share(averaged, models.correlation[reference]) + tracks.variance[row]),
         "expected_level": tracks.observed[row] - now + owed,
         "season": owed,
         "averaged": averaged,

@@ -34,3 +34,14 @@ def steady(
     mean[usual] = (total[usual] + now[usual]) / (before[usual] + 1)
     count[usual] = before[usual] + 1
     return mean, count
+
+
+def averaged_share(count: Ints, correlation: Floats) -> Floats:
+    """Variance of the mean of so many nights in a row as a share of that of one night, for AR(1) nights.
+
+    (1 + 2 sum over lags k of (1 - k/n) r^k)/n (Box, Jenkins, Reinsel: Time Series Analysis, 2.1; from memory).
+    """
+    lag = np.arange(1, count.max(initial=1))
+    left = np.maximum(1.0 - lag[None, :] / count[:, None], 0.0)
+    share: Floats = (1.0 + 2.0 * (left * correlation[:, None] ** lag[None, :]).sum(axis=1)) / count
+    return share

@@ -90,6 +90,7 @@ REASONS = {
     "rough_signal": "a signal of this bearing is faulty",
     "rough_history": "a signal of this bearing was faulty on some of the last days",
     "median_of_nights": "the median of the last nights counts",
+    "less_noise": "it counts less by its noise",
     "inspected_without_finding": "an inspection found nothing",
     "gradual": "it came gradually",
     "abrupt": "it came abruptly",

@@ -7,7 +7,7 @@ from math import log2
 from typing import Any
 
 from condlube.explain.phrases import SIGNALS, STATES, why_not
-from condlube.schema.words import MEDIAN_OF_NIGHTS
+from condlube.schema.words import LESS_NOISE, MEDIAN_OF_NIGHTS
 
 Row = Mapping[str, Any]
 HEAD = ("source", "observed", "expected", "deviation")
@@ -93,7 +93,7 @@ def _figures(row: Row) -> tuple[str, str, str, str]:
     if source in UNITS:
         value = round(row["deviation"], 1) + 0.0
         deviation = f"{value:+.1f} {UNITS[source]}" if UNITS[source] != "x" else f"{row['deviation']:.2f} x"
-        by = " (median)" if reason == MEDIAN_OF_NIGHTS else ""
+        by = {MEDIAN_OF_NIGHTS: " (median)", LESS_NOISE: " (less noise)"}.get(reason, "")
         return (
             name, _quantity(row["observed"], row["unit"], 2), _quantity(row["expected"], row["unit"], 2), deviation + by
         )  # fmt: skip

@@ -84,6 +84,7 @@ class Stability:
     sound_readings: Annotated[int, Within(1, 10)]
     noise_spreads: NotNegative
     steady_spreads: NotNegative
+    excess_taken: NotNegative
 
 
 @dataclass(frozen=True)

@@ -45,10 +45,10 @@ def deviation(quantity, value, status="assessed", point=None, **columns):
     row = {
         "point_id": point or f"P.{quantity}", "bearing_id": "B", "quantity": quantity, "night": NIGHT, "status": status,
         "reason": "", "unit": UNITS[quantity], "deviation": value, "observed": over.get(quantity, expected * value),
-        "expected": expected, "deviation_sd": 0.5, "reference_spread": 1.0, "growth": 0.0, "onset": "none",
-        "share": 0.0, "response": "unknown", "level_now": over.get(quantity, expected * value),
-        "level_time": AS_OF - timedelta(hours=1), "sound_nights": 3, "nights_over": 3, "coverage": 1.0,
-        "window_from": AS_OF - timedelta(days=1), "window_to": AS_OF,
+        "expected": expected, "deviation_sd": 0.5 if quantity in over else 0.05 * value, "reference_spread": 1.0,
+        "growth": 0.0, "onset": "none", "share": 0.0, "response": "unknown",
+        "level_now": over.get(quantity, expected * value), "level_time": AS_OF - timedelta(hours=1), "sound_nights": 3,
+        "nights_over": 3, "coverage": 1.0, "window_from": AS_OF - timedelta(days=1), "window_to": AS_OF,
     }  # fmt: skip
     if status != "assessed":
         row |= {"deviation": None, "observed": None, "expected": None, "level_now": None}

@@ -12,6 +12,7 @@ SCENES = {
     "came back": {"x": 0.03, "days": 5, "ultrasound": 9, "response": "returned"},
     "damage": {"x": 0.5, "days": 100, "ultrasound": 18, "acceleration": 12, "velocity": 1.8, "temperature": 6},
     "collector": {"x": 0.5, "days": 100, "ultrasound": 9, "onset": "abrupt", "collector_share": 0.9},
+    "acceleration alone": {"x": 0.8, "days": 160, "acceleration": 6.0, "onset": "gradual", "velocity": 1.0},
     "small but fast": {"x": 0.3, "days": 60, "acceleration": 2.2, "growth": 6},
     "due, one sensor": {"x": 1.2, "days": 200, "temperature": 12},
     "nothing measured": {"x": 0.9, "days": 200},

@@ -2,7 +2,7 @@
 
 Healthy means at the expected level with day-to-day noise (first-order correlation 0.4) and nobody acting on the call,
 so that a bearing stays at the edge between hold and grease for weeks. A night within the noise counts as the median of
-its last nights, as ``assessment.evidence.confirmed`` has it; without that the same histories turn ten times as often.
+its last nights, as ``assessment.confirmed`` has it; without that the same histories turn ten times as often.
 """
 
 import numpy as np
@@ -11,7 +11,7 @@ import pytest
 
 from condlube.advisory.cost import cheapest
 from condlube.assessment import kernel
-from condlube.assessment.evidence import confirmed
+from condlube.assessment.confirmed import confirmed
 from condlube.assessment.rules import CONTEXT, costs, rules
 from condlube.assessment.sources import POSITION, SOURCES, tables
 
@@ -35,6 +35,7 @@ def weighed(policy, quantity, deviation, spread):
     rows = pd.DataFrame({
         "quantity": quantity, "deviation": deviation.ravel(), "lately": lately.ravel(), "reference_spread": spread,
         "growth": 0.0, "onset": "none", "chart": False, "nights_over": 3, "sound_nights": 3,
+        "deviation_sd": spread * (deviation.ravel() if quantity == "velocity" else 1.0),
     })  # fmt: skip
     return confirmed(rows, policy)[0]
 
@@ -91,9 +92,44 @@ def test_noise_alone_is_never_inspected(policy):
 def test_what_rises_is_weighed_tonight(policy, told):
     """Large, fast, begun, charted, or more than three spreads over the last nights: never the median."""
     usual = {"quantity": "ultrasound", "deviation": 6.0, "lately": 3.5, "reference_spread": 1.0, "growth": 0.0,
-             "onset": "none", "chart": False, "nights_over": 3, "sound_nights": 3}  # fmt: skip
+             "deviation_sd": 1.0, "onset": "none", "chart": False, "nights_over": 3, "sound_nights": 3}  # fmt: skip
     row = pd.DataFrame([usual | told])
     counted, code = confirmed(row, policy)
     assert counted[0] == row["deviation"][0]
     assert code[0] == ""
     assert confirmed(pd.DataFrame([usual]), policy)[0][0] == 3.5
+
+
+SEEN = {"ultrasound": (9.0, 1.5), "acceleration": (7.0, 1.2), "velocity": (1.8, 0.1), "temperature": (14.0, 2.5),
+        "kurtosis": (2.4, 0.15)}  # fmt: skip
+"""A rise of each quantity, and its ``steady_spread``."""
+
+
+def seen(quantity, deviation, uncertainty, chart=True):
+    row = {"quantity": quantity, "deviation": deviation, "lately": deviation, "reference_spread": 1.0, "growth": 0.0,
+           "onset": "none", "chart": chart, "nights_over": 3, "sound_nights": 3,
+           "deviation_sd": uncertainty * (deviation if quantity in ("velocity", "kurtosis") else 1.0)}  # fmt: skip
+    return pd.DataFrame([row])
+
+
+@pytest.mark.parametrize(("quantity", "rise"), SEEN.items())
+def test_a_rise_counts_in_full_unless_it_is_more_uncertain_than_is_usual(policy, quantity, rise):
+    deviation, usual = rise
+    counted, code = confirmed(seen(quantity, deviation, usual), policy)
+    assert counted[0] == deviation
+    assert code[0] == ""
+    counted, code = confirmed(seen(quantity, deviation, 1.5 * usual), policy)
+    off = 2.0 * 0.5 * usual  # excess_taken 2 of half of the usual
+    less = deviation * np.exp(-off) if quantity in ("velocity", "kurtosis") else deviation - off
+    assert counted[0] == pytest.approx(less)
+    assert code[0] == "less_noise"
+
+
+def test_noise_takes_no_more_than_there_is_and_falls_alike(policy):
+    assert confirmed(seen("ultrasound", 2.0, 9.0), policy)[0][0] == 0.0
+    assert confirmed(seen("velocity", 1.1, 0.9), policy)[0][0] == 1.0
+    assert confirmed(seen("ultrasound", -9.0, 2.5), policy)[0][0] == pytest.approx(-7.0)
+
+
+def test_the_median_of_the_last_nights_counts_less_by_its_noise_too(policy):
+    assert confirmed(seen("temperature", 14.0, 5.5, chart=False), policy)[0][0] == pytest.approx(8.0)

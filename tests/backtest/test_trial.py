@@ -86,3 +86,21 @@ def test_what_a_trial_cannot_try(decisions, small, policy):
     other = replace(policy, prior=replace(policy.prior, damaged=0.01))
     with pytest.raises(InvalidArgument, match=r"prior\.damaged"):
         facts.calls(other)
+
+
+def test_a_trial_looks_into_acceleration_alone_as_a_replay_does(small, policy, replayed):
+    """The small plant with accelerometers in place of its ultrasound: the same dB, and nothing beside them."""
+    plant, held = small
+    told = plant.points["quantity"].replace({"ultrasound": "acceleration"})
+    plant = plant._replace(points=plant.points.assign(quantity=told))
+    rows = held.rows.copy()
+    of = rows["point_id"].str.endswith("ultrasound")
+    for column in ("median", "last_value"):
+        rows.loc[of, column] = 10 ** (rows.loc[of, column] / 20 - 2)
+    rows.loc[of, "spread"] *= rows.loc[of, "median"] / 8.7
+    span = Span.of(date(2023, 4, 20), date(2023, 5, 20), plant, run_hour=6, every=5)
+    made = replayed(plant, replace(held, rows=rows), span, policy)
+    looked = made["guards"].str.contains("not_dryness") & (made["p_starved"] > 2.0 * made["p_damaged"])
+    assert (looked & (made["value_acceleration"] >= 3.0) & (made["x"] < 1.0)).any()
+    facts = Facts(made, plant.bearings.set_index("bearing_id")["criticality"], policy)
+    assert np.array(ACTIONS)[facts.calls(policy)].tolist() == made["call"].to_list()

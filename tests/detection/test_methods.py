@@ -11,7 +11,7 @@ from condlube.detection.onset import ABRUPT, GRADUAL, NONE, onset
 from condlube.detection.persistence import nights_over
 from condlube.detection.response import responses
 from condlube.detection.route import second_reading
-from condlube.detection.steady import steady
+from condlube.detection.steady import averaged_share, steady
 from condlube.detection.step import shifts, steps
 
 ONE = np.ones(1)
@@ -114,6 +114,16 @@ def test_steady_level_averages_noise_and_leaves_the_rest():
     assert at(6.0, 1.0) == (6.0, 1)  # not noisier than the aim
     assert at(30.0, 2.0) == (30.0, 1)  # a clear jump
     assert at(6.0, 2.0, most=1) == (6.0, 1)
+
+
+@pytest.mark.parametrize("r", [0.0, 0.3, 0.6, 0.9])
+def test_the_mean_of_correlated_nights_is_less_certain(r):
+    """Against the sum of all covariances of the nights."""
+    for n in (1, 2, 3):
+        apart = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+        share = averaged_share(np.array([n, 3]), np.array([r, 0.5]))
+        assert share[0] == pytest.approx((r**apart).sum() / n**2)
+    assert averaged_share(np.array([], dtype=np.int64), np.array([])).shape == (0,)
 
 
 def answered(before, after, raised=4.0):

@@ -42,6 +42,16 @@ def test_the_same_rise_within_three_days_is_inspected(truth):
     assert np.mean(calls == "inspect") >= 0.9
 
 
+@pytest.mark.parametrize("speed", ["fixed", "variable"])
+def test_a_noisy_rise_within_three_days_is_not_greased_first(truth, speed):
+    fleet = truth.Fleet(60, 45 + 3 + 20, seed=211, speed=speed)
+    fleet.noise["ultrasound"] = 1.5
+    fleet.rise["ultrasound"][:] = rise = truth.ramp(fleet.days, 45, 3, 8.0)
+    calls, _ = first_calls(truth.walk(fleet, truth.policy), rise)
+    assert np.mean(calls == "grease") <= 0.05
+    assert np.mean(calls == "inspect") >= 0.9
+
+
 def test_a_creep_over_most_of_a_year_is_not_absorbed(truth):
     fleet = truth.Fleet(20, 330, seed=5)
     fleet.rise["ultrasound"][:] = truth.ramp(330, 40, 280, 8.0)
@@ -57,6 +67,14 @@ def test_healthy_bearings_stay_silent(truth, speed):
     assert truth.matters(walked.calls) / years <= 0.1
     for quantity in ALL:
         assert (walked.of(quantity, "status") == "assessed").mean() > 0.9
+
+
+def test_healthy_bearings_stay_silent_under_four_times_the_noise(truth):
+    """Correlated from day to day: spells of nights that look like rises."""
+    fleet = truth.Fleet(24, 372, ALL, seed=31, correlation=0.6)
+    fleet.noise = {quantity: 4.0 * sd for quantity, sd in fleet.noise.items()}
+    walked = truth.walk(fleet, truth.policy)
+    assert truth.matters(walked.calls) / (fleet.bearings * (fleet.days - 7) / 365) <= 0.1
 
 
 def test_an_empty_window_of_a_stop_is_not_a_fault(truth):

@@ -21,6 +21,18 @@ def test_a_bearing_with_one_signal_that_cannot_tell_dryness_is_inspected_and_not
     assert (calls == "inspect").any(axis=1).all()
 
 
+@pytest.mark.parametrize("x", [0.7, 0.9])
+@pytest.mark.parametrize(("quantities", "length"), [(("acceleration",), 40), (("acceleration", "velocity"), 15)])
+def test_acceleration_alone_late_in_the_interval_is_inspected_and_not_greased(truth, x, quantities, length):
+    """It rises alike when grease runs out and when damage begins; ultrasound would tell."""
+    fleet = truth.Fleet(20, BEGIN + length, quantities, seed=16, per_machine=1, collectors=20)
+    fleet.rise["acceleration"][:] = truth.ramp(fleet.days, BEGIN, length, 10.0)
+    calls = truth.walk(fleet, truth.policy, x=x).calls
+    assert (calls != "grease").all()
+    assert (calls[:, :BEGIN] == "hold").all()
+    assert (calls[:, : BEGIN + 2 * length // 3] == "inspect").any(axis=1).mean() >= 0.9
+
+
 def test_a_fault_that_stands_for_half_a_year_is_not_learned(truth):
     fleet = truth.Fleet(8, 240, ("acceleration", "velocity"), seed=7)
     fleet.rise["acceleration"][:] = truth.ramp(240, 50, 6, 9.0)

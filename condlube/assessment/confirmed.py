@@ -1,0 +1,65 @@
+"""What counts of a deviation tonight: confirmed by a second reading, held against its last nights, less its noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from condlube.assessment.sources import FloatArray
+from condlube.lubrication.result import BoolArray
+from condlube.policy.model import Policy
+from condlube.schema.words import LESS_NOISE, MEDIAN_OF_NIGHTS, SECOND_READING
+
+RATIOS = ("kurtosis", "crest_factor", "velocity")
+"""Quantities whose deviation is a ratio to the expected level; the others' is a difference."""
+
+
+def confirmed(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.NDArray[np.object_]]:
+    """Deviation that counts of each row, and the reason code where it is not tonight's.
+
+    A change that stands on too few sound readings counts as none: the level then is where it was expected. It counts
+    at once when it is large, grows fast, came on gradually or makes a control chart signal. With no other sound night
+    lately there is nothing to fall back on: the row says nothing (NaN). A level without any sign of a rise that stands
+    within the noise about the median of its last nights counts as that median, so that noise turns no call. What is
+    more uncertain than the usual of its quantity counts less by the excess, so that noise is no evidence.
+    """
+    p = policy.stability
+    value = number(deviations, "deviation")
+    quantity = deviations["quantity"].to_numpy(dtype=object)
+    is_ratio = np.isin(quantity, RATIOS)
+    lately = number(deviations, "lately")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        size = np.abs(np.where(is_ratio, np.log(value), value))
+        apart = np.abs(np.where(is_ratio, np.log(value / lately), value - lately))
+    which, names = pd.factorize(quantity)
+    large = np.array([policy.detection.large.of(name) for name in names], dtype=np.float64)[which]
+    usual = np.array([policy.detection.steady_spread.of(name) for name in names], dtype=np.float64)[which]
+    alone = number(deviations, "nights_over") < p.sound_readings
+    change = size > p.noise_spreads * number(deviations, "reference_spread")
+    seen = (size >= large) | (number(deviations, "growth") > policy.weights.growth_from)
+    seen |= (deviations["onset"] == "gradual").to_numpy()
+    seen |= deviations["chart"].eq(True).fillna(False).to_numpy(dtype=np.bool_)
+    steady = apart <= p.steady_spreads * number(deviations, "reference_spread")
+    steady &= ~seen & (deviations["onset"] != "abrupt").to_numpy()
+    waits = alone & change & ~seen & ~steady
+    expected = np.where(number(deviations, "sound_nights") > 1, np.where(is_ratio, 1.0, 0.0), np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        uncertain = number(deviations, "deviation_sd") / np.where(is_ratio, value, 1.0)
+    excess = p.excess_taken * np.nan_to_num(np.maximum(uncertain - usual, 0.0))
+    code = np.select([waits, steady, excess > 0], [SECOND_READING, MEDIAN_OF_NIGHTS, LESS_NOISE], "").astype(object)
+    counted = np.select([waits, steady], [expected, lately], value)
+    return _nearer(counted, excess, is_ratio), code
+
+
+def _nearer(value: FloatArray, by: FloatArray, is_ratio: BoolArray) -> FloatArray:
+    """Deviations nearer to the expected level ``by`` so much on the scale of comparison, never beyond it."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        far = np.where(is_ratio, np.log(value), value)
+    left = np.sign(far) * np.maximum(np.abs(far) - by, 0.0)
+    return np.where(by > 0, np.where(is_ratio, np.exp(left), left), value)
+
+
+def number(deviations: pd.DataFrame, name: str) -> FloatArray:
+    """A column as numbers, NaN where there is none."""
+    return np.asarray(deviations[name].to_numpy(dtype=np.float64, na_value=np.nan))
