@@ -16,7 +16,7 @@ from condlube.detection.marks import marks
 from condlube.detection.onset import onset
 from condlube.detection.persistence import nights_over
 from condlube.detection.response import HELD, RETURNED, responses
-from condlube.detection.season import season
+from condlube.detection.season import season, shared_warmth
 from condlube.detection.slope import weekly_slopes
 from condlube.detection.states import within
 from condlube.detection.steady import averaged_share, steady
@@ -71,6 +71,10 @@ def figures_of(
     level, averaged = steady(lo, before, day, residual, now, spread, aim, most)
     bare = (quantity == "temperature") & np.isnan(models.low[reference, 2])
     owed = np.where(bare, season(lo, before, day, residual, night, detection.season_k), 0.0)
+    greased, greased_at = _last(point, night, begins, "relubrication")
+    settled = (greased < 0) | (night - greased > policy.reference.settling_days)  # who was just greased is warm by that
+    machine, bearing = (pd.factorize(points[name])[0][point] for name in ("machine_id", "bearing_id"))
+    owed += shared_warmth(machine, night, bearing, level - owed, bare & settled, detection.season_k)
     limit, h = charts.limits(detection.ewma_lambda, detection.cusum_k, detection.in_control_nights)
     allowance = np.sqrt(tracks.variance[row])
     chart = charts.signals(
@@ -78,7 +82,6 @@ def figures_of(
         detection.cusum_k, h,
     )  # fmt: skip
     slope, slope_low, slope_high = weekly_slopes(lo, hi, day, residual, detection.slope_min_weeks)
-    greased, greased_at = _last(point, night, begins, "relubrication")
     looked, _ = _last(point, night, inspections, "inspection")
     marked = marks(lo, hi, day, residual, night, greased, looked, detection)
     raised = _of_quantity(detection.response_raised, points)[point]
