@@ -33,7 +33,7 @@ def test_one_hot_bearing_is_inspected_all_the_same(truth):
     fleet.rise["temperature"][1::2, 120:] += 5.0
     calls = truth.walk(fleet, truth.policy).calls
     assert (calls[::2, 120:130] == "inspect").any(axis=1).all()
-    assert (calls[1::2] == "hold").all()
+    assert (calls[1::2] == "inspect").any(axis=1).sum() <= 1  # all eight where each is judged alone
 
 
 def test_both_hot_after_a_greasing_of_both_are_not_excused(truth):
