@@ -20,6 +20,7 @@ from condlube.lubrication.result import BoolArray
 from condlube.policy.decision import Onset, Response
 from condlube.policy.model import Policy
 from condlube.schema.words import (
+    FAINT,
     HEARD_BESIDE,
     LUBRICATION_SENSITIVE,
     OPERATING_CHANGED,
@@ -36,8 +37,8 @@ RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
 _SENSITIVE = [POSITION[source] for source in LUBRICATION_SENSITIVE]
 _WORDS = ("quantity", "status", "reason", "onset", "response")
-_EXPLAINED = (OPERATING_CHANGED, HEARD_BESIDE)
-"""Reason codes of levels that something beside this bearing explains."""
+_DOUBTED = (OPERATING_CHANGED, HEARD_BESIDE, FAINT)
+"""Reason codes of levels that something else than this bearing may explain."""
 
 
 @dataclass(frozen=True)
@@ -176,7 +177,8 @@ def _onset(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.ND
 
 def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
     """What the condition data of each bearing could say, in one word: the fall or fault of any of its points, and
-    what a change of its machine's operation or a neighbour explains, are named also where others are sound."""
+    what a change of its machine's operation, a neighbour or standstill may explain, are named also where others are
+    sound."""
     worst = np.full(len(evidence.row), "not_testable", dtype=object)
     worst[evidence.says("stale").any(axis=1)] = "stale"
     worst[evidence.says("assessed").any(axis=1)] = "ok"
@@ -185,7 +187,7 @@ def condition_status(evidence: Evidence) -> npt.NDArray[np.object_]:
     points = evidence.deviations
     which, told = points["which"].to_numpy(dtype=np.int64), points["status"].to_numpy(dtype=object)
     fallen = (told == "assessed") & (points["reason"] == STATE_UNCLEAR).to_numpy()
-    worst[which[(told == "not_testable") & points["reason"].isin(_EXPLAINED).to_numpy()]] = "not_testable"
+    worst[which[(told == "not_testable") & points["reason"].isin(_DOUBTED).to_numpy()]] = "not_testable"
     worst[which[fallen]] = STATE_UNCLEAR
     worst[which[told == "faulty"]] = "faulty"
     return worst

@@ -31,6 +31,7 @@ from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema
 from condlube.schema.nights import midnight
 from condlube.schema.words import (
+    FAINT,
     HEARD_BESIDE,
     ONSETS,
     OPERATING_CHANGED,
@@ -143,7 +144,8 @@ def _row_of(tracks: Tracks, track: Ints, newest: Ints) -> Ints:
 
 def _fall_silent(rows: pd.DataFrame, residual: pd.Series, cells: Cells, policy: Policy) -> None:
     """A machine that went silent and cold stands; a sensor that went silent on a machine that runs is dead."""
-    stands, dead = silence(rows.assign(residual=residual), cells, policy)
+    stands, dead, faint = silence(rows.assign(residual=residual), cells, policy)
+    rows.loc[faint, ["status", "reason"]] = ["not_testable", FAINT]
     rows.loc[stands, ["status", "reason"]] = ["not_testable", "stopped"]
     rows.loc[dead, ["status", "reason"]] = ["faulty", "no_signal"]
 

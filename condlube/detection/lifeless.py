@@ -2,7 +2,8 @@
 
 A channel that was dead from the first day is learned like any other, and would read as healthy for ever. What tells
 is the machine: it starts and stops, changes speed, or its other signals rise and fall, again and again. Where it runs
-steadily, its like tell: far louder on bearings of the same type and speed, and less still.
+steadily, its like tell: far louder on bearings of the same type and speed, and less still. Where nothing else tells, a
+faint signal that hardly moves at all for weeks says nothing: a dead sensor, or a machine that stands.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import pandas as pd
 
 from condlube.detection.lineage import families_of
 from condlube.detection.series import Cells
+from condlube.manipulation.expected import to_scale
 from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least, sliding_quantiles
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE
@@ -25,12 +27,16 @@ _NIGHTS = 7  # of which there are at least so many
 _SWINGS = 3  # the machine has moved to and fro so often: a fault that comes and goes does not
 _LIKE = 2  # so many like points, at least, whose levels move ...
 _STILLER = 3.0  # ... so many times as far, tell that a channel far below them is dead
+_FAINT_NIGHTS = 14  # of a faint signal that nothing else tells of, nine tenths of so many nights lie ...
+_FAINT_DB = 0.15  # ... within so much ...
+_FAINT_TIMES = 4.0  # ... and under so many times a sensor's own noise
 _SPEED = 0.25  # a speed moves when it changes by so much, as natural logarithm
 DECIBEL = np.log(10.0) / 20.0  # one dB on the logarithmic scale of velocity
 
 
-def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
-    """Which of ``rows`` (point, day) are a channel without life over the window that ends on their day.
+def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bools]:
+    """Which of ``rows`` (point, day) are a channel without life over the window that ends on their day, and which are
+    too faint and still to tell one from a machine that stands: no signal says that it runs.
 
     Impulsiveness says nothing either where all amplitudes of its bearing are lifeless.
     """
@@ -47,7 +53,9 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
     jumped = np.append(0, np.cumsum(jumps))
     amplitude = np.isin(quantity, AMPLITUDES) & ~points["route"].to_numpy(dtype=bool)
     asked = amplitude[point] & (hi - lo >= _NIGHTS) & (jumped[hi] == jumped[np.minimum(lo + 1, hi)])
-    found = np.zeros(len(rows), dtype=bool)
+    found, faint = np.zeros((2, len(rows)), dtype=bool)
+    rest = {"velocity": policy.running.rest_velocity_mm_s, "acceleration": policy.running.rest_acceleration_g}
+    quiet = {q: to_scale(q, np.array([_FAINT_TIMES * value]))[0] for q, value in rest.items()}
     machine = pd.factorize(points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]))[0]
     asked = np.flatnonzero(asked & (_moves(level, scale[of], lo, hi) <= 4 * np.ceil(0.05 * (hi - lo - 1))))
     moved = _range(level, lo[asked], hi[asked])
@@ -66,7 +74,12 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> Bools:
         if not moves and len(like := below(k)) >= _LIKE:
             moves = np.median(_range(level, lo[like], hi[like])) >= _STILLER * own_range
         found[k] = moves
-    return found | _follow(found, rows, cells)
+        nights = np.unique(on[own])
+        if not moves and own_range <= _FAINT_DB * scale[point[k]] and len(nights) >= _FAINT_NIGHTS:
+            faint[k] = level[hi[k] - 1] <= quiet.get(quantity[point[k]], -np.inf)
+            speed = cells.operating[told[own], 0]  # without a tag the register's, which never varies
+            found[k] = faint[k] and bool(np.nanmax(speed, initial=0.0) > np.nanmin(speed, initial=np.inf))
+    return found | _follow(found, rows, cells), faint & ~found
 
 
 def _moves(level: Floats, scale: Floats, lo: Ints, hi: Ints) -> Ints:

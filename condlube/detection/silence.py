@@ -16,15 +16,17 @@ from condlube.manipulation.kernel import Bools, Ints
 from condlube.policy.model import Policy
 
 
-def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bools]:
-    """Which of ``rows`` (point, day, status, residual) belong to a machine that stands, and which to a dead sensor."""
+def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bools, Bools]:
+    """Which of ``rows`` (point, day, status, residual) belong to a machine that stands, which to a dead sensor, and
+    which to either."""
     points, point = cells.points, rows["point"].to_numpy()
     quantity = points["quantity"].to_numpy(dtype=object)[point]
     assessed = (rows["status"] == "assessed").to_numpy()
     residual = rows["residual"].to_numpy(dtype=float)
     quiet_by = np.array([policy.detection.silence.of(q) for q in points["quantity"]], dtype=float)[point]
     fall = np.array([policy.detection.fall.of(q) for q in points["quantity"]], dtype=float)[point]
-    dead = assessed & lifeless(rows, cells, policy)
+    never, faint = lifeless(rows, cells, policy)
+    dead = assessed & never
     assessed = assessed & ~dead
     amplitude = assessed & np.isin(quantity, AMPLITUDES)
     quiet = amplitude & (residual <= -quiet_by)
@@ -41,4 +43,5 @@ def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bo
     stands &= (count(cold) > 0) & (count(warm & (residual > -quiet_by)) == 0)
     of_silence = quiet | cold | (assessed & np.isin(quantity, IMPULSIVE))
     loud = count(amplitude & (residual > -fall))
-    return stands & of_silence & known, dead | (quiet & known & (loud > 0) & (loud >= count(quiet)))
+    dead |= quiet & known & (loud > 0) & (loud >= count(quiet))
+    return stands & of_silence & known, dead, assessed & faint & ~dead

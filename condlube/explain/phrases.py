@@ -58,6 +58,7 @@ REASONS = {
     "reference_unsettled": "the expected level rests on few nights, or rose itself while it was learned",
     "reference_lowered": "expected level held against family or earlier reference",
     "no_signal": "the sensor gives no signal while the machine runs",
+    "faint": "so faint and still that a dead sensor and a machine that stands read the same",
     "full_scale": "the instrument is saturated",
     "range": "values that cannot be true",
     "unit_jump": "the unit seems to have changed",

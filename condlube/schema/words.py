@@ -17,6 +17,7 @@ EVIDENCE_STATUSES = ("assessed", "not_testable", "faulty", "stale", "absent")
 CONDITION_STATUSES = ("ok", "stale", "faulty", "not_testable", "state_unclear")
 # Reason codes that one stage gives and a later one acts on; all codes have their words in explain/phrases.py.
 OPERATING_CHANGED = "operating_changed"  # a level that a change of its machine's operation explains
+FAINT = "faint"  # a level that a dead sensor and a machine that stands read alike
 HEARD_BESIDE = "heard_beside"  # a level that the rise of another bearing of the machine explains
 REFERENCE_UNSETTLED = "reference_unsettled"  # a rise over an expected level that no settled time has shown
 SECOND_READING = "second_reading"  # a change that still stands on one reading
