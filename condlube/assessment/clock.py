@@ -178,7 +178,8 @@ def _octiles(column: pd.Series) -> FloatArray:
     parts = np.full((len(column), PARTS), np.nan)
     if not len(column):
         return parts
-    lists = pa.chunked_array([pa.array(list(column), type=pa.list_(pa.float64()), from_pandas=True)]).combine_chunks()
+    lists = pa.array(column, type=pa.list_(pa.float64()), from_pandas=True)
+    lists = lists.combine_chunks() if isinstance(lists, pa.ChunkedArray) else lists
     there = np.asarray(lists.is_valid()) & (np.nan_to_num(np.asarray(lists.value_lengths()).astype(float)) == PARTS)
     parts[there] = np.asarray(lists.filter(pa.array(there)).flatten(), dtype=np.float64).reshape(-1, PARTS)
     return parts

@@ -11,19 +11,14 @@ from condlube.assessment.greasings import greasings, times, told_of
 from condlube.assessment.nights import Days
 from condlube.register.model import Site
 
-
-def count_begins(bearings: pd.DataFrame, events: pd.DataFrame, site: Site) -> date | None:
-    """The first date whose summaries a night that sees ``events``, or any later one, can need; None: all of them."""
-    begins = begins_of(bearings, events, site)
-    if np.isnat(begins).any() or not len(begins):
-        return None
-    begun: date = begins.min().astype(object)
-    return begun
+EVER = pd.Timestamp("1900-01-01")
+"""Before every record."""
 
 
 def begins_of(bearings: pd.DataFrame, events: pd.DataFrame, site: Site) -> Days:
-    """The same for each bearing; NaT: all of them.
+    """The first date of each bearing whose summaries a night that sees ``events``, or a later one, can need.
 
+    NaT: all of them.
     Every bearing's last greasing is taken for one without effect, which a later night may find it to be.
     """
     last = events[events["kind"] == "relubrication"].groupby("bearing_id")["time"].max()
@@ -31,3 +26,32 @@ def begins_of(bearings: pd.DataFrame, events: pd.DataFrame, site: Site) -> Days:
     without = pd.DataFrame({"which": which, "when": times(last)})
     start = greasings(bearings, told_of(bearings, events), without, site).start
     return np.asarray(start.astype("datetime64[D]") - np.timedelta64(1, "D"), dtype="datetime64[D]")
+
+
+def point_begins(bearings: pd.DataFrame, points: pd.DataFrame, events: pd.DataFrame, site: Site) -> pd.Series:
+    """From when on each point's summaries tell of a count of grease life; those of a machine from its earliest.
+
+    ``EVER`` where all of them do; points of no bearing of the register are left out.
+    """
+    begins = pd.Series(begins_of(bearings, events, site), dtype="datetime64[us]").fillna(EVER)
+    of_bearing = begins.set_axis(bearings["bearing_id"])
+    of_machine = begins.groupby(bearings["machine_id"]).min()
+    unique = points.drop_duplicates("point_id")
+    own, shared = (
+        begin.reindex(unique[name]).to_numpy("datetime64[us]")
+        for begin, name in ((of_bearing, "bearing_id"), (of_machine, "machine_id"))
+    )
+    return pd.Series(np.where(np.isnat(own), shared, own), index=unique["point_id"]).dropna()
+
+
+def since_begins(usage: pd.DataFrame, begins: pd.Series) -> pd.DataFrame:
+    """The usage without what lies before the ``begins`` of its points."""
+    point, ids = pd.factorize(usage["point_id"])
+    begun = begins.reindex(ids).to_numpy("datetime64[D]")[point]
+    return usage[usage["date"].to_numpy().astype("datetime64[D]") >= begun].reset_index(drop=True)
+
+
+def earliest(begins: pd.Series) -> date | None:
+    """The first of the ``begins``; None: all of the record."""
+    first = begins.min()
+    return None if pd.isna(first) or first == EVER else first.date()

@@ -151,8 +151,8 @@ def decide_nights(
     zone = plant.register.site.zone
     bearings = turns(plant, policy)
     last = span.known_by[nights[-1]]
-    first = usage_begins(plant, history.events, as_of(nights[0], zone), last)
-    usage = speaking(history.summaries(first, nights[-1], last, USAGE), plant)
+    begins = usage_begins(plant, history.events, as_of(nights[0], zone), last)
+    usage = speaking(history.summaries(begins, nights[-1], last, USAGE), plant)
     night_of_row = days_of(found["night"])
     for part in segments(nights, span.known_by, zone, usage, history.events):
         wanted = np.array(part, dtype="datetime64[D]")

@@ -28,10 +28,13 @@ class History(Protocol):
     def reviews(self) -> pd.DataFrame: ...
 
     def summaries(
-        self, first: date | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
+        self, first: date | pd.Series | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
     ) -> pd.DataFrame:
-        """Every version of the summaries of those dates that was known by an instant; ``first`` None: from the
-        beginning."""
+        """Every version of the summaries of those dates that was known by an instant.
+
+        ``first`` is the first date, None: from the beginning, or the first of each point (a column of instants by
+        point; other points are left out).
+        """
         ...
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 
 import numpy as np
 import pandas as pd
 
 from condlube.assessment.clock import USAGE_COLUMNS
-from condlube.assessment.count import count_begins
+from condlube.assessment.count import EVER, point_begins
 from condlube.assessment.greasings import times
 from condlube.backtest.seen import events_seen
 from condlube.chain import Plant
@@ -16,14 +16,15 @@ from condlube.chain import Plant
 USAGE = ("known_at", *USAGE_COLUMNS)
 
 
-def usage_begins(plant: Plant, events: pd.DataFrame, first: datetime, known_by: datetime) -> date | None:
-    """The first date whose summaries any night from ``first`` on can need; None: all of them.
+def usage_begins(plant: Plant, events: pd.DataFrame, first: datetime, known_by: datetime) -> pd.Series:
+    """From when on any night from ``first`` on can need the summaries of each point.
 
     Where an event of the span corrects another, anything may be needed.
     """
-    if (events["supersedes"].fillna("") != "").any():
-        return None
-    return count_begins(plant.bearings, events_seen(events, first, known_by), plant.register.site)
+    seen = events_seen(events, first, known_by)
+    begins = point_begins(plant.bearings, plant.points, seen, plant.register.site)
+    corrects = (events["supersedes"].fillna("") != "").any()
+    return pd.Series(EVER, index=begins.index) if corrects else begins
 
 
 def speaking(usage: pd.DataFrame, plant: Plant) -> pd.DataFrame:

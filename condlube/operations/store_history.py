@@ -6,9 +6,13 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
-from condlube.schema.arrow import rows_to_table
+from condlube.assessment.count import earliest
+from condlube.schema.arrow import rows_to_table, to_frame
 from condlube.schema.tables import TABLES
 from condlube.store.layout import SEQUENCE
 from condlube.store.store import Snapshot
@@ -31,13 +35,22 @@ class StoreHistory:
         return rows_to_table("reviews", self._snapshot.ledger_rows("reviews")).to_pandas()
 
     def summaries(
-        self, first: date | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
+        self, first: date | pd.Series | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
     ) -> pd.DataFrame:
         """Every version of the summaries of those dates known by an instant; of one version appended again the last."""
         wanted = list(TABLES["summaries"].columns if columns is None else columns)
-        window = [("date", "<=", last), ("known_at", "<=", known_by), *([("date", ">=", first)] if first else [])]
-        found = self._snapshot.read("summaries", [*wanted, SEQUENCE], window).to_pandas(date_as_object=False)
+        begins = earliest(first) if isinstance(first, pd.Series) else first
+        window = [("date", "<=", last), ("known_at", "<=", known_by), *([("date", ">=", begins)] if begins else [])]
+        read = self._snapshot.read("summaries", [*wanted, SEQUENCE], window)
+        found = to_frame(read.filter(_since(read, first)) if isinstance(first, pd.Series) else read)
         version = ["point_id", "date", "known_at"]
         if found.duplicated([*version, "cell"]).any():
             found = found[found[SEQUENCE] == found.groupby(version)[SEQUENCE].transform("max")].reset_index(drop=True)
         return found[wanted]
+
+
+def _since(table: pa.Table, begins: pd.Series) -> pa.Array:
+    """Which rows lie on or after the first date of their point."""
+    at = pc.index_in(table["point_id"], value_set=pa.array(begins.index, pa.string())).fill_null(len(begins))
+    begun = np.append(begins.to_numpy("datetime64[D]"), np.datetime64("NaT", "D"))[at.to_numpy()]
+    return pa.array(table["date"].to_numpy().astype("datetime64[D]") >= begun)

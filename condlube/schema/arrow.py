@@ -64,3 +64,11 @@ def from_frame(table: str, frame: pd.DataFrame) -> pa.Table:
         [found[f.name].cast(f.type) if f.name in found else pa.nulls(len(frame), f.type) for f in arrow_schema(table)],
         schema=arrow_schema(table),
     )
+
+
+def to_frame(table: pa.Table) -> pd.DataFrame:
+    """The table as a frame with dates as instants and lists as they lie: no object is made of either."""
+    import pandas as pd
+
+    lists = {_TYPES["floats"]: pd.ArrowDtype(_TYPES["floats"])}
+    return table.to_pandas(date_as_object=False, types_mapper=lists.get)

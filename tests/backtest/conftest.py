@@ -12,6 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
+from condlube.assessment.count import since_begins
 from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights, no_expected
 from condlube.backtest.seen import events_seen, newest_versions
 from condlube.chain import Bearings, Plant, compare, turns
@@ -34,8 +35,10 @@ class Held:
     reviews: pd.DataFrame
 
     def summaries(
-        self, first: date | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
+        self, first: date | pd.Series | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
     ) -> pd.DataFrame:
+        if isinstance(first, pd.Series):
+            return since_begins(self.summaries(None, last, known_by, columns), first)
         day = pd.to_datetime(self.rows["date"])
         wanted = (day <= pd.Timestamp(last)) & (self.rows["known_at"] <= known_by)
         if first is not None:
