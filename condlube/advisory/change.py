@@ -13,8 +13,7 @@ from typing import Any
 
 from condlube.advisory.guard_codes import TAKES
 from condlube.assessment import plain
-from condlube.assessment.evidence import QUIET_DB
-from condlube.assessment.sources import LEVELS, POSITION
+from condlube.assessment.sources import LEVELS, POSITION, QUIET_DB
 from condlube.policy.decision import Onset, Response
 from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS, STATES

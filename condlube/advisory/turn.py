@@ -14,7 +14,7 @@ from condlube.advisory import guards
 from condlube.advisory.cost import cheapest
 from condlube.advisory.guard_codes import TIMED
 from condlube.advisory.situation import Situation
-from condlube.assessment import kernel
+from condlube.assessment.ahead import ahead_all, odds_all
 from condlube.assessment.evidence import Evidence
 from condlube.assessment.nights import Days
 from condlube.assessment.rules import costs, rules
@@ -71,7 +71,7 @@ def ahead(life: pd.DataFrame, evidence: Evidence, column: str, faster: float = 1
 
 def reaches(x: FloatArray, going: Ahead) -> FloatArray:
     """Days after which the share used up is first larger than ``x``, calendar caps left aside; inf where it is not."""
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         days = np.floor((x - going.x) / going.x_per_d) + 1.0
     return np.where(days > 0, days, np.inf)
 
@@ -97,7 +97,7 @@ def turn(
     rows = np.flatnonzero(wanted & np.isfinite(after))
     lasting = applied[rows]
     lasting[:, [guards.CODES.index(code) for code in TIMED]] = False
-    then = _Then(context[rows], evidence.values[rows], kernel.odds_all(evidence.totals[rows]), s.take(rows),
+    then = _Then(context[rows], evidence.values[rows], odds_all(evidence.totals[rows]), s.take(rows),
                  guards.taken(lasting) @ _BIT, going.take(rows), night[rows], policy)  # fmt: skip
     days = np.full(len(call), np.inf)
     days[rows] = _first_other(then, call[rows], after[rows], guess[rows], float(policy.due.horizon_days))
@@ -163,7 +163,7 @@ class _Then:
         for code, stands in guards.words(later, self.policy, night).items():
             gone[stands] = _TAKEN[code]
         used, ran_h = np.nan_to_num(later.x - going.x[at]), going.running_h_per_d[at] * days
-        cost = kernel.ahead_all(self.context, self.values, self.odds, going.slope_per_d, self.rising, at, days, used,
+        cost = ahead_all(self.context, self.values, self.odds, going.slope_per_d, self.rising, at, days, used,
                                 ran_h, tables(self.policy), rules(self.policy), costs(self.policy))  # fmt: skip
         return cheapest(cost, _LEFT[gone])
 

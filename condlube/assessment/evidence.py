@@ -15,7 +15,17 @@ from condlube.assessment.greasings import times
 from condlube.assessment.limits import level_limits
 from condlube.assessment.nights import Nights
 from condlube.assessment.records import Records
-from condlube.assessment.sources import FINDINGS, LEVEL_OF, LEVELS, POSITION, SOURCES, FloatArray, IntArray, tables
+from condlube.assessment.sources import (
+    FINDINGS,
+    LEVEL_OF,
+    LEVELS,
+    POSITION,
+    QUIET_DB,
+    SOURCES,
+    FloatArray,
+    IntArray,
+    tables,
+)
 from condlube.lubrication.result import BoolArray
 from condlube.policy.decision import Onset, Response
 from condlube.policy.model import Policy
@@ -29,8 +39,6 @@ from condlube.schema.words import (
     STATE_UNCLEAR,
 )
 
-QUIET_DB = 3.0
-"""Ultrasound below this is not the other witness of a rise in acceleration."""
 RECENT = "recent"
 """Reason code of a rise that came gradually so far, but began only days ago."""
 RETURNED = "returned"

@@ -246,56 +246,6 @@ def assess_all(
 
 
 @kernel
-def odds_all(totals: FloatArray) -> FloatArray:
-    """Odds [bearing-nights, states but the first] of summed bits, the same that ``posterior_one`` multiplies by."""
-    odds = np.empty_like(totals)
-    for n in range(totals.shape[0]):
-        for state in range(totals.shape[1]):
-            odds[n, state] = 2.0 ** totals[n, state]
-    return odds
-
-
-@kernel
-def ahead_all(
-    context: FloatArray, values: FloatArray, odds: FloatArray, slope_per_d: FloatArray, rising: BoolArray, at: IntArray,
-    days: FloatArray, used: FloatArray, ran_h: FloatArray, tables: Tables, rules: Rules, costs: FloatArray,
-) -> FloatArray:  # fmt: skip
-    """Expected costs of bearing-nights ``at`` so many ``days`` on, with so much of the interval ``used`` and so many
-    hours run until then.
-
-    The first values go on by ``slope_per_d`` where any is ``rising``; elsewhere the evidence stays as it was weighed,
-    ``odds``.
-    """
-    bits = np.empty((values.shape[1], tables.weights.shape[2]))
-    then = np.empty(context.shape[1])
-    later = np.empty(values.shape[1])
-    prior = np.empty(7)
-    hold = np.empty(7)
-    posterior = np.empty(7)
-    cost = np.empty((len(at), 3))
-    for n in range(len(at)):
-        row = at[n]
-        then[:] = context[row]
-        then[X] += used[n]
-        then[X_SINCE] += used[n]
-        then[RUNNING_H] += ran_h[n]
-        then[DAYS] += days[n]
-        prior_one(then, rules, prior)
-        hold_one(then, rules, costs, hold)
-        if rising[row]:
-            later[:] = values[row]
-            for source in range(slope_per_d.shape[1]):
-                later[source] += slope_per_d[row, source] * days[n]
-            weigh_one(later, tables, bits)
-            posterior_one(prior, bits, posterior)
-        else:
-            posterior[1:] = odds[row]
-            finish_one(prior, posterior)
-        cost_one(posterior, costs, hold, cost[n])
-    return cost
-
-
-@kernel
 def cheapest_all(cost: FloatArray, allowed: BoolArray) -> IntArray:
     """Cheapest allowed action; equal to the last few digits goes to grease, then hold. -1 where none is allowed."""
     call = np.empty(cost.shape[0], dtype=np.int64)

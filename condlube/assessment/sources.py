@@ -17,6 +17,8 @@ IntArray = npt.NDArray[np.int64]
 
 LEVELS = ("ultrasound", "acceleration", "impulsiveness", "velocity", "temperature")
 """Deviations of a level; each is always a row of the evidence, weighed or not."""
+QUIET_DB = 3.0
+"""Ultrasound below this is not the other witness of a rise in acceleration."""
 
 TRAITS = ("growth", "collector_share", "onset", "response", "zone", "temperature_limit", "electrical")
 """What else a night may show; a row of the evidence where it says something."""

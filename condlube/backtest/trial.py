@@ -17,10 +17,10 @@ from condlube.advisory.cost import cheapest, drier, grease_pays
 from condlube.advisory.guard_codes import ASKED, TAKES
 from condlube.advisory.guards import FACTS
 from condlube.assessment import kernel
-from condlube.assessment.evidence import QUIET_DB, acceleration_alone
+from condlube.assessment.evidence import acceleration_alone
 from condlube.assessment.priors import LONG_AGO
 from condlube.assessment.rules import CONTEXT, costs, rules
-from condlube.assessment.sources import POSITION, FloatArray, IntArray, tables
+from condlube.assessment.sources import POSITION, QUIET_DB, FloatArray, IntArray, tables
 from condlube.backtest.replay import VALUES
 from condlube.errors import InvalidArgument
 from condlube.lubrication.result import BoolArray

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from math import log2
 from typing import Any
@@ -13,6 +14,7 @@ Row = Mapping[str, Any]
 HEAD = ("source", "observed", "expected", "deviation")
 UNITS = {"ultrasound": "dB", "acceleration": "dB", "impulsiveness": "x", "velocity": "x", "temperature": "K",
          "settling": "K"}  # fmt: skip
+_NARROWEST = 26  # names are not broken to less: the foot's stays whole
 NAMES = {
     **SIGNALS, "prior": "time and context", "growth": "growth", "collector_share": "common shift", "onset": "onset",
     "response": "response to greasing", "zone": "vibration zone", "temperature_limit": "temperature limit",
@@ -60,20 +62,33 @@ def table(decision: Row, evidence: Sequence[Row]) -> list[tuple[str, ...]]:
 
 
 def text(rows: Sequence[Sequence[str]], width: int) -> str:
-    """The table in columns: the first to the left, numbers to the right. Observed and expected levels give way where
-    the table would be wider than ``width``."""
-    lines = _columns(rows)
+    """The table in columns: the first to the left, numbers to the right. Where it would be wider than ``width``
+    observed and expected levels give way, then columns stand closer, heads are shorter and long names are broken."""
+    lines = _columns(rows, "  ")
     if len(lines[0]) > width:
         kept = [k for k, name in enumerate(rows[0]) if name not in ("observed", "expected")]
-        lines = _columns([[row[k] for k in kept] for row in rows])
+        rows = [[row[k] for k in kept] for row in rows]
+        lines = _columns(rows, "  ")
+    if len(lines[0]) > width:
+        rows = [[name.removesuffix(" fault") for name in rows[0]], *rows[1:]]
+        excess = len(_columns(rows, " ")[0]) - width
+        lines = _columns([part for row in rows for part in _broken(row, excess, rows)], " ")
     rule = "-" * len(lines[0])
     return "\n".join(line.rstrip() for line in [lines[0], rule, *lines[1:-1], rule, lines[-1]])
 
 
-def _columns(rows: Sequence[Sequence[str]]) -> list[str]:
+def _broken(row: Sequence[str], excess: int, rows: Sequence[Sequence[str]]) -> list[list[str]]:
+    """The row with a name shorter by ``excess`` than the longest of the ``rows``, as far as its words allow; the rest
+    of it in rows of its own, before the figures."""
+    most = max(len(other[0]) for other in rows) - max(excess, 0)
+    *first, last = textwrap.wrap(row[0], max(most, _NARROWEST), subsequent_indent="  ") or [""]
+    return [[part, *[""] * (len(row) - 1)] for part in first] + [[last, *row[1:]]]
+
+
+def _columns(rows: Sequence[Sequence[str]], gap: str) -> list[str]:
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
     return [
-        "  ".join(c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True)))
+        gap.join(c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True)))
         for row in rows
     ]
 
@@ -88,7 +103,7 @@ def _figures(row: Row) -> tuple[str, str, str, str]:
             name += f" ({row['point_id']} faulty on {1.0 - row['coverage']:.0%} of its days)"
         x = "unknown" if _empty(row["deviation"]) else f"x = {row['deviation']:.2f}"
         if "assumed_x" in reason.split() and not _empty(row["deviation"]):
-            x += ", not believed"
+            x += " (doubted)"
         return name, _quantity(row["observed"], "h", 0), _quantity(row["expected"], "h", 0), x
     if source in UNITS:
         value = round(row["deviation"], 1) + 0.0

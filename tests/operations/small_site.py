@@ -59,16 +59,16 @@ EVENTS = """time,kind,bearing_id,grease_g,who
 2026-04-25T09:00,relubrication,M2-NDE,41.4,A. Okafor
 """
 
-FIRST = datetime(2026, 5, 1, tzinfo=UTC)
+FIRST = datetime(2026, 4, 26, tzinfo=UTC)
 NOW = datetime(2026, 6, 6, 6, 30, tzinfo=UTC)
 NIGHTS = [date(2026, 6, 2), date(2026, 6, 3), date(2026, 6, 4)]
-DAYS = 35
+DAYS = 40
 LEVELS = {"ultrasound": (30.0, 0.5), "velocity": (1.5, 0.05), "temperature": (58.0, 0.8)}
 UNITS = {"ultrasound": "dB", "velocity": "mm/s rms", "temperature": "degC"}
 
 
 def write_small_site(folder: Path, workers: int = 1, batch: int = 300, days: int = DAYS) -> Path:
-    """Write the site; M1-DE's ultrasound rises by 10 dB over the last twelve days."""
+    """Write the site; M1-DE's ultrasound rises by 10 dB over the last sixteen days."""
     bearings = [line.split(",")[0] for line in BEARINGS.splitlines()[1:]]
     points = ["point_id,bearing_id,tag,quantity,unit,collector"]
     rng = np.random.default_rng(7)
@@ -80,7 +80,7 @@ def write_small_site(folder: Path, workers: int = 1, batch: int = 300, days: int
             points.append(f"{tag},{bearing},{tag},{quantity},{UNITS[quantity]},C1")
             values = level + noise * rng.standard_normal(len(hours))
             if bearing == "M1-DE" and quantity == "ultrasound":
-                values += np.clip((hours / 24 - (days - 12)) / 12 * 10, 0, None)
+                values += np.clip((hours / 24 - (days - 16)) / 16 * 10, 0, None)
             lines += [
                 f"{FIRST + timedelta(hours=int(h)):%Y-%m-%dT%H:%M:%SZ},{tag},{v:.2f},Good"
                 for h, v in zip(hours, values, strict=True)

@@ -3,7 +3,7 @@
 from datetime import date, datetime, timedelta
 
 import pytest
-from small_site import FIRST, NIGHTS, NOW, SOURCE, write_small_site
+from small_site import DAYS, FIRST, NIGHTS, NOW, SOURCE, write_small_site
 
 from condlube.operations.definition import load
 from condlube.operations.nightly import nightly
@@ -65,11 +65,11 @@ def summaries(folder):
 def test_late_days_are_summarised_as_if_they_had_come_in_time(site):
     """Day 20 is a standstill only to one who remembers days 12 to 18, which lie between the two late days."""
     late, in_time = site("late"), site("in-time")
-    late[1]("most.csv", set(range(35)) - {10, 20})
+    late[1]("most.csv", set(range(DAYS)) - {10, 20})
     nightly(late[0], NOW, NIGHTS[:1])
     late[1]("rest.csv", {10, 20})
     nightly(late[0], NOW, NIGHTS[1:2])
-    in_time[1]("all.csv", set(range(35)))
+    in_time[1]("all.csv", set(range(DAYS)))
     nightly(in_time[0], NOW, NIGHTS[1:2])
 
     touched = [day(10), day(11), day(20), day(21)]
@@ -82,13 +82,13 @@ def test_late_days_are_summarised_as_if_they_had_come_in_time(site):
 
 def test_a_late_reading_on_the_last_of_a_month_touches_the_first_of_the_next(site):
     folder, export = site("edge")
-    export("most.csv", set(range(35)) - {30})
+    export("most.csv", set(range(DAYS)) - {35})
     nightly(folder, NOW, NIGHTS[:1])
-    before = versions(folder, day(31))
-    export("rest.csv", {30})
+    before = versions(folder, day(36))
+    export("rest.csv", {35})
     nightly(folder, NOW, NIGHTS[1:2])
-    assert day(31).day == 1
-    assert versions(folder, day(31)) == 2 * before
+    assert day(36).day == 1
+    assert versions(folder, day(36)) == 2 * before
 
 
 def versions(folder, on):
