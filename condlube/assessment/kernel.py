@@ -191,7 +191,9 @@ def strongest_all(source: IntArray, value: FloatArray, tables: Tables) -> FloatA
     for n in range(len(value)):
         if not math.isnan(value[n]):
             curve_one(source[n], value[n], tables, bits)
-            most[n] = bits.max()
+            most[n] = bits[0]
+            for state in range(1, len(bits)):
+                most[n] = max(most[n], bits[state])
     return most
 
 

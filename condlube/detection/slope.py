@@ -104,6 +104,7 @@ def weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int) 
 def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int, made: Floats) -> None:
     known = np.full(len(day), -1)  # first row of the week that was last seen to end with each row, ...
     middle, level = np.empty(len(day)), np.empty(len(day))  # ... its mean day and median
+    own = np.empty(7)
     for k in range(len(lo)):
         most = hi[k] - lo[k]
         if most < fewest:
@@ -117,8 +118,12 @@ def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int,
                 begin -= 1
             if known[stop - 1] != begin:
                 known[stop - 1] = begin
-                middle[stop - 1] = day[begin:stop].mean()
-                level[stop - 1] = median(residual[begin:stop].copy(), stop - begin)
+                total = 0.0
+                for row in range(begin, stop):
+                    own[row - begin] = residual[row]
+                    total += day[row]
+                middle[stop - 1] = total / (stop - begin)
+                level[stop - 1] = median(own, stop - begin)
             week -= 1
             x[week], y[week] = middle[stop - 1], level[stop - 1]
             stop = begin

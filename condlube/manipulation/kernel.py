@@ -128,9 +128,12 @@ def median(values: Floats, n: int) -> float:
 def medians(value: Floats, first: Ints, stop: Ints) -> Floats:
     """Median of rows ``first[k]`` to ``stop[k]`` of many short series; NaN of none."""
     made = np.full(len(first), np.nan)
+    own = np.empty(len(value))
     for k in range(len(first)):
         if stop[k] > first[k]:
-            made[k] = median(value[first[k] : stop[k]].copy(), stop[k] - first[k])
+            for row in range(first[k], stop[k]):
+                own[row - first[k]] = value[row]
+            made[k] = median(own, stop[k] - first[k])
     return made
 
 
@@ -152,10 +155,13 @@ def sliding_quantiles(
         if lo[k] < first or hi[k] < stop or lo[k] >= stop:
             n, first, stop = 0, lo[k], lo[k]
         for row in range(first, lo[k]):
-            at = np.searchsorted(ordered[:n], value[row])
+            i = 0
+            while ordered[i] < value[row]:
+                i += 1
             n -= 1
-            for i in range(at, n):
+            while i < n:
                 ordered[i] = ordered[i + 1]
+                i += 1
         for row in range(stop, hi[k]):
             i = n
             while i > 0 and ordered[i - 1] > value[row]:
@@ -165,12 +171,17 @@ def sliding_quantiles(
             n += 1
         first, stop = lo[k], hi[k]
         if n:
-            for q, share in enumerate((low, high)):
-                place = share * (n - 1)
-                below = int(place)
-                above = min(below + 1, n - 1)
-                made[q, k] = ordered[below] + (ordered[above] - ordered[below]) * (place - below)
+            made[0, k], made[1, k] = _between(ordered, low * (n - 1)), _between(ordered, high * (n - 1))
     return made[0], made[1]
+
+
+@kernel
+def _between(ordered: Floats, place: float) -> float:
+    """The value at a place between two whole ones."""
+    below = int(place)
+    above = below + 1 if place > below else below
+    value: float = ordered[below] + (ordered[above] - ordered[below]) * (place - below)
+    return value
 
 
 @kernel
