@@ -150,7 +150,7 @@ def main() -> None:
         spent: dict[str, list[float]] = {}
         for stage in ("check", "ingest", "write_morning", "run_night"):
             timed(batch, stage, spent)
-        for stage in ("summarise_fresh", "compare", "decide_batch", "_summaries"):
+        for stage in ("summarise_fresh", "compare", "decide_batch", "night_summaries"):
             timed(night, stage, spent)
         timed(batch, "nightly", spent)
         made = batch.nightly(folder, NOW, [LAST])
