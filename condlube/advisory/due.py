@@ -29,7 +29,7 @@ def due(
     hold, grease = call == ACTIONS.index("hold"), call == ACTIONS.index("grease")
     spread = policy.due.interval_spread
     days: dict[str, FloatArray] = {}
-    likely = reaches(guards.cap(s, policy), ahead(life, evidence, "slope"))
+    likely = reaches(guards.most_x(s, policy), life)
     for name, wanted, slope, faster in (
         ("due_date", hold, "slope", 1.0),
         ("due_early", hold, "slope_high", spread),

@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 
 from condlube.advisory.guard_codes import ASKED, TAKES
-from condlube.advisory.situation import Situation
+from condlube.advisory.situation import SEVERE, Situation
 from condlube.assessment.nights import Days
 from condlube.assessment.sources import FloatArray
 from condlube.lubrication.result import BoolArray
@@ -102,10 +102,10 @@ def sealed(s: Situation, policy: Policy, night: Days) -> BoolArray:
 
 def extension_cap(s: Situation, policy: Policy, night: Days) -> BoolArray:
     """Condition stretches an interval only so far; less in harsh surroundings or without a signal that would tell."""
-    return np.asarray((s.x > cap(s, policy)) & ~s.not_greasable & ~s.stopped & ~survey_waits(s, policy, night))
+    return np.asarray((s.x > most_x(s, policy)) & ~s.not_greasable & ~s.stopped & ~survey_waits(s, policy, night))
 
 
-def cap(s: Situation, policy: Policy) -> FloatArray:
+def most_x(s: Situation, policy: Policy) -> FloatArray:
     """x up to which condition may stretch each interval."""
     p = policy.guard.extension_cap
     by_surroundings = np.choose(s.harsh, (p.x_watched, p.x_moderate, p.x_severe))
@@ -226,5 +226,5 @@ def facts(
     caps holds: 0 watched, 1 moderate, 2 severe; NaN where none does. ``supply`` is the context's supply factor.
     """
     none = s.not_greasable | s.stopped | survey_waits(s, policy, s.deferred_until)
-    cap = np.where(none, np.nan, np.where(s.watched, s.harsh, 2))
+    cap = np.where(none, np.nan, np.where(s.watched, s.harsh, SEVERE))
     return np.stack([nights_over["ultrasound"], nights_over["acceleration"], cap, inverter, supply], axis=1)

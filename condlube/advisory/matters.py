@@ -42,6 +42,10 @@ class Matter:
     at_standstill: bool
     by: date | None
 
+    def late(self, night: date) -> bool:
+        """Whether it should have been done by now, and nobody has looked into it or put it off."""
+        return self.by is not None and self.by < night and self.state in ("open", "on_work_list")
+
 
 def act_by(decision: Row, matter: Matter | None = None) -> date | None:
     """The last day for what is called: a greasing is due at once and must be done by the end of its range; a hold has

@@ -69,10 +69,11 @@ def ahead(life: pd.DataFrame, evidence: Evidence, column: str, faster: float = 1
     )
 
 
-def reaches(x: FloatArray, going: Ahead) -> FloatArray:
+def reaches(x: FloatArray, life: pd.DataFrame) -> FloatArray:
     """Days after which the share used up is first larger than ``x``, calendar caps left aside; inf where it is not."""
+    now, per_d = (life[name].to_numpy(dtype=np.float64) for name in ("x", "rate_per_d"))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        days = np.floor((x - going.x) / going.x_per_d) + 1.0
+        days = np.floor((x - now) / per_d) + 1.0
     return np.where(days > 0, days, np.inf)
 
 

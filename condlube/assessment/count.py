@@ -6,9 +6,12 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from condlube.assessment.greasings import greasings, times, told_of
 from condlube.assessment.nights import Days
+from condlube.lubrication.result import BoolArray
 from condlube.register.model import Site
 
 EVER = pd.Timestamp("1900-01-01")
@@ -44,11 +47,12 @@ def point_begins(bearings: pd.DataFrame, points: pd.DataFrame, events: pd.DataFr
     return pd.Series(np.where(np.isnat(own), shared, own), index=unique["point_id"]).dropna()
 
 
-def since_begins(usage: pd.DataFrame, begins: pd.Series) -> pd.DataFrame:
-    """The usage without what lies before the ``begins`` of its points."""
-    point, ids = pd.factorize(usage["point_id"])
-    begun = begins.reindex(ids).to_numpy("datetime64[D]")[point]
-    return usage[usage["date"].to_numpy().astype("datetime64[D]") >= begun].reset_index(drop=True)
+def since_begins(point_ids: pa.ChunkedArray | pd.Series, dates: Days, begins: pd.Series) -> BoolArray:
+    """Which rows of the usage lie on or after the ``begins`` of their points; other points have none."""
+    ids = pa.array(point_ids) if isinstance(point_ids, pd.Series) else point_ids
+    at = pc.index_in(ids.cast(pa.string()), value_set=pa.array(list(begins.index), pa.string())).fill_null(len(begins))
+    begun = np.append(begins.to_numpy("datetime64[D]"), np.datetime64("NaT", "D"))[at.to_numpy()]
+    return np.asarray(dates.astype("datetime64[D]") >= begun)
 
 
 def earliest(begins: pd.Series) -> date | None:

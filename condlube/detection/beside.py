@@ -52,17 +52,17 @@ def heard_beside(rows: pd.DataFrame, changed: Bools, points: pd.DataFrame, track
     ``rows`` has point, day, status, track, row, residual, sd, reference_spread; ``changed`` are those that a change of
     the machine's operation explains: they may be heard, but nobody is heard on account of them.
 
-    The neighbours are points of the same quantity on other bearings of the machine that rose at least twice as far
-    tonight, as amplitude and further in spreads of their own. On three quarters of the nights on which the row stood
-    at least half as high as tonight they had risen twice as far as well. Its share of what they rose, however the two
-    add up (amplitudes or powers), is no larger than on earlier nights, beyond noise.
+    The neighbours are points of the same quantity on other bearings of the machine that stand further off tonight and
+    of whose rise, as amplitude, it has no more than ``_SHARE``; so it was on three quarters of the nights on which the
+    row stood at least half as high as tonight. Its share of what they rose, however the two add up (amplitudes or
+    powers), is no larger than on earlier nights, beyond noise.
     """
     heard = np.zeros(len(rows), dtype=bool)
     now, spread, sd = (rows[c].to_numpy(dtype=float) for c in ("residual", "reference_spread", "sd"))
     point, day = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "day"))
     quantity = points["quantity"].to_numpy(dtype=object)
     machine, bearing, kind = (pd.factorize(points[c])[0] for c in ("machine_id", "bearing_id", "quantity"))
-    speaks = np.isin(quantity, (*AMPLITUDES, *IMPULSIVE)) & (machine >= 0) & (points["machine_id"] != "").to_numpy()
+    speaks = np.isin(quantity, (*AMPLITUDES, *IMPULSIVE)) & (machine >= 0)
     off = ((rows["status"] == "assessed").to_numpy() | changed) & speaks[point] & (now >= policy.raised_spreads * sd)
     by = np.flatnonzero(off)
     by = by[np.lexsort((day[by], kind[point[by]], machine[point[by]]))]

@@ -45,7 +45,7 @@ def jumping(rows: pd.DataFrame, points: pd.DataFrame, tracks: Tracks, policy: Po
     found &= (hi > lo) & (ups > 0) & (downs > 0) & (ups + downs >= _JUMPS)
     if not found.any():
         return found
-    machine = pd.factorize(points["machine_id"].where(points["machine_id"] != ""))[0][point]
+    machine = pd.factorize(points["machine_id"])[0][point]
     group = pd.Series(machine * np.int64(10**7) + rows["day"].to_numpy(dtype=np.int64))
     mates = group[(machine >= 0) & told]
     mates = mates[mates.isin(group[found])]

@@ -71,8 +71,9 @@ def signal_points(points: pd.DataFrame, bearings: pd.DataFrame) -> pd.DataFrame:
     found = points[points["quantity"].isin(SIGNALS)].sort_values("point_id").reset_index(drop=True)
     known = bearings.drop_duplicates("bearing_id").set_index("bearing_id")
     of_machine = bearings.dropna(subset=["machine_id"]).groupby("machine_id")["speed_rpm"].max()
+    named = found["machine_id"].where(found["machine_id"] != "")
     made = found.assign(
-        machine_id=found["machine_id"].where(found["machine_id"].notna(), found["bearing_id"].map(known["machine_id"])),
+        machine_id=named.where(named.notna(), found["bearing_id"].map(known["machine_id"])),
         bearing_type=found["bearing_id"].map(known["bearing_type"]),
         speed_rpm=pd.to_numeric(found["bearing_id"].map(known["speed_rpm"])),
     )

@@ -79,15 +79,13 @@ def theil_sen(x: Floats, y: Floats, z: float) -> tuple[float, float, float]:
         for j in range(i + 1, n):
             pairs[at] = (y[j] - y[i]) / (x[j] - x[i])
             at += 1
-    below = (count - 1) // 2
-    lower = select(pairs, 0, count, below)
-    upper = lower if count % 2 else select(pairs, below + 1, count, below + 1)
-    slope = 0.5 * (lower + upper)
+    slope = median(pairs, count)
     step = (x[n - 1] - x[0]) / (n - 1)
     wide = z * np.sqrt(variance(y) * max(1.0, correction(y, slope * step)))
     first = int(max(np.floor((count - wide) / 2.0 + 0.5) - 1.0, 0.0))
     last = int(min(np.floor((count + wide) / 2.0 + 0.5), count - 1.0))
-    return slope, select(pairs, 0, below + 1, first), select(pairs, below, count, last)
+    middle = (count - 1) // 2  # the median has parted the smaller from the larger
+    return slope, select(pairs, 0, middle + 1, first), select(pairs, middle, count, last)
 
 
 def weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int) -> tuple[Floats, Floats, Floats]:

@@ -67,7 +67,7 @@ def standing(matter: Matter, night: date) -> str:
     words = [age if nights else "new tonight"]
     if nights or matter.state not in ("open", "on_work_list"):
         words.append(MATTERS[matter.state] + (f" {matter.since:%-d %b}" if matter.state in _DATED else ""))
-    if matter.by and matter.by < night and matter.state in ("open", "on_work_list"):
+    if matter.by and matter.late(night):
         words.append(f"late since {matter.by:%-d %b}")
     began, now = (reason.partition(" ")[0] for reason in (matter.began_as, matter.reason))
     if began != now and began in STATES:
@@ -77,9 +77,9 @@ def standing(matter: Matter, night: date) -> str:
     return ", ".join(words)
 
 
-def until(by: date | None, night: date) -> str:
+def until(by: date | None, late: bool) -> str:
     """By when work is to be done, or since when it is late; empty without a date."""
-    return f"{'late since' if by < night else 'by'} {by:%-d %b %Y}" if by else ""
+    return f"{'late since' if late else 'by'} {by:%-d %b %Y}" if by else ""
 
 
 def stands(matter: Matter, night: date) -> str:

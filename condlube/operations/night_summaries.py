@@ -41,7 +41,8 @@ def night_summaries(
         older = beside.submit(_older, snapshot, fresh, begins, first, known_by)
         seen = _read(snapshot, fresh, first, night, known_by, _READ)
     usage = pd.concat([*older.result(), seen[_USAGE]], ignore_index=True)
-    return Seen(seen[list(SUMMARY_COLUMNS)], since_begins(usage, begins))
+    told = since_begins(usage["point_id"], usage["date"].to_numpy(), begins)
+    return Seen(seen[list(SUMMARY_COLUMNS)], usage[told].reset_index(drop=True))
 
 
 def _older(

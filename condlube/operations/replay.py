@@ -95,11 +95,12 @@ def replay(
     definition = checked.definition
     folder = definition.store / "cache" / "backtest"
     folder.mkdir(parents=True, exist_ok=True)
-    works = list(_works(checked, plant, span, policy, snapshot, folder))
+    history = StoreHistory(snapshot)
+    works = list(_works(checked, plant, span, policy, snapshot, history, folder))
     missing = [work for work in works if not work.done]
     stretch = partial(_stretch, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
                     commit_id=snapshot.commit_id)  # fmt: skip
-    ready = _learned(missing, plant, StoreHistory(snapshot), policy, on_step)
+    ready = _learned(missing, plant, history, policy, on_step)
     done = len(span.nights) - sum(len(work.nights) for work in missing)
     workers = min(definition.workers, max(len(missing), 1))
     for nights in map_batches(stretch, ready, workers):
@@ -109,10 +110,9 @@ def replay(
 
 
 def _works(
-    checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, folder: Path
+    checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, history: StoreHistory, folder: Path
 ) -> Iterator[_Work]:
     zone = plant.register.site.zone
-    history = StoreHistory(snapshot)
     ingests = snapshot.ledger_rows("ingests")
     events, reviews = _digests("events", history.events), _digests("reviews", history.reviews)
     before: tuple[Path, ...] = ()

@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from functools import cached_property
 
-import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 
-from condlube.assessment.count import earliest
+from condlube.assessment.count import earliest, since_begins
 from condlube.schema.arrow import rows_to_table, to_frame
 from condlube.schema.tables import TABLES
 from condlube.store.layout import SEQUENCE
@@ -42,15 +40,10 @@ class StoreHistory:
         begins = earliest(first) if isinstance(first, pd.Series) else first
         window = [("date", "<=", last), ("known_at", "<=", known_by), *([("date", ">=", begins)] if begins else [])]
         read = self._snapshot.read("summaries", [*wanted, SEQUENCE], window)
-        found = to_frame(read.filter(_since(read, first)) if isinstance(first, pd.Series) else read)
+        if isinstance(first, pd.Series):
+            read = read.filter(pa.array(since_begins(read["point_id"], read["date"].to_numpy(), first)))
+        found = to_frame(read)
         version = ["point_id", "date", "known_at"]
         if found.duplicated([*version, "cell"]).any():
             found = found[found[SEQUENCE] == found.groupby(version)[SEQUENCE].transform("max")].reset_index(drop=True)
         return found[wanted]
-
-
-def _since(table: pa.Table, begins: pd.Series) -> pa.Array:
-    """Which rows lie on or after the first date of their point."""
-    at = pc.index_in(table["point_id"], value_set=pa.array(begins.index, pa.string())).fill_null(len(begins))
-    begun = np.append(begins.to_numpy("datetime64[D]"), np.datetime64("NaT", "D"))[at.to_numpy()]
-    return pa.array(table["date"].to_numpy().astype("datetime64[D]") >= begun)

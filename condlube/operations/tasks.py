@@ -91,7 +91,7 @@ def _row(
         **{name: bearing[name] for name in (*_PLACE, "criticality")},
         "since": matter.first if matter else None,
         "by": by,
-        "when": until(by, decision["night"]),
+        "when": until(by, matter is not None and matter.late(decision["night"])),
         **_dose(bearing, asked),
         "how": how(bearing, decision, shots, dose.shot_wait_min) if greased else "",
         "why": sentence(decision, evidence),

@@ -38,7 +38,9 @@ class Held:
         self, first: date | pd.Series | None, last: date, known_by: datetime, columns: Sequence[str] | None = None
     ) -> pd.DataFrame:
         if isinstance(first, pd.Series):
-            return since_begins(self.summaries(None, last, known_by, columns), first)
+            told = self.summaries(None, last, known_by, columns)
+            since = since_begins(told["point_id"], pd.to_datetime(told["date"]).to_numpy(), first)
+            return told[since].reset_index(drop=True)
         day = pd.to_datetime(self.rows["date"])
         wanted = (day <= pd.Timestamp(last)) & (self.rows["known_at"] <= known_by)
         if first is not None:

@@ -17,7 +17,7 @@ from condlube.explain import phrases
 from condlube.explain.cautions import GENERAL, URGENT, URGENT_STOPPED, cautions
 from condlube.explain.instructions import how
 from condlube.explain.phrases import fact, why_not
-from condlube.explain.sentences import second, sentence, standing
+from condlube.explain.sentences import second, sentence, standing, until
 from condlube.explain.table import source_name
 from condlube.policy.decision import Response
 from condlube.schema.words import STATES
@@ -135,3 +135,21 @@ def test_no_strokes_without_a_calibrated_gun_and_no_hand_on_an_automatic_supply(
     assert how(bearing(), decision(strokes=1), 0, 1.0).startswith("1 stroke of")
     assert "In 3 shots while listening, 1 min apart" in how(bearing(), decision(), 3, 1.0)
     assert how(bearing(supply="single_point_lubricator"), decision(), 3, 1.0).startswith("Automatic supply")
+
+
+@pytest.mark.parametrize(("changes", "late"), [
+    ({"by": date(2026, 6, 3)}, True),
+    ({"by": date(2026, 6, 3), "state": "on_work_list"}, True),
+    ({"by": NIGHT}, False),
+    ({"by": None}, False),
+    ({"by": date(2026, 6, 3), "state": "deferred"}, False),
+    ({"by": date(2026, 6, 3), "state": "inspected_with_finding"}, False),
+])  # fmt: skip
+def test_what_nobody_has_done_in_time_is_late(changes, late):
+    assert matter(**changes).late(NIGHT) is late
+
+
+def test_until_when_work_is_to_be_done():
+    assert until(date(2026, 6, 3), late=True) == "late since 3 Jun 2026"
+    assert until(date(2026, 6, 9), late=False) == "by 9 Jun 2026"
+    assert until(None, late=False) == ""
