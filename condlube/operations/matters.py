@@ -34,6 +34,12 @@ def own_matters(sight: Sight) -> dict[str, Matter]:
     return {m.bearing_ids[0]: m for m in _nights(sight) if m.last == sight.night}
 
 
+def work_matters(sight: Sight) -> dict[str, Matter]:
+    """The same with the state that what was done or said gave it: first night and last day are the bearing's own."""
+    told = standing_matters(sight)
+    return {name: replace(own, state=told[name].state) for name, own in own_matters(sight).items() if name in told}
+
+
 def is_flagged(decision: Row) -> bool:
     """Whether somebody has to do something, or the bearing could not be decided."""
     return decision["call"] != "hold" or bool(decision["second_action"])

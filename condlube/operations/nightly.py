@@ -16,7 +16,7 @@ from condlube.operations.desk import Desk
 from condlube.operations.events_file import take_events
 from condlube.operations.ingest import ingest
 from condlube.operations.ingest_report import FileReport, IngestReport
-from condlube.operations.matters import own_matters, standing_matters
+from condlube.operations.matters import standing_matters, work_matters
 from condlube.operations.morning import Morning, summary, write_morning
 from condlube.operations.night import run_night
 from condlube.operations.report import write_report
@@ -92,7 +92,7 @@ def nightly(
         for night in nights or [night_of(now, checked.register.site.zone)]:
             run = run_night(writer, checked, plant, night, now, force)
             sight = desk.sight(night)
-            morning = write_morning(writer.snapshot(), checked, run, ingested, own_matters(sight))
+            morning = write_morning(writer.snapshot(), checked, run, ingested, work_matters(sight))
             on_night(morning)
             mornings.append(morning)
         write_report(desk, mornings[-1].run.night)

@@ -12,7 +12,7 @@ from typing import Any
 
 from condlube.operations.desk import Desk, Row, Sight, evidence_of
 from condlube.operations.files import json_text
-from condlube.operations.matters import own_matters
+from condlube.operations.matters import work_matters
 from condlube.operations.tasks import inspections, is_work, work
 
 
@@ -64,7 +64,7 @@ def tasks(desk: Desk, sight: Sight, route: str = "") -> tuple[list[dict[str, Any
     decided = {b: row for b, row in _to_do(desk, sight).items() if route in ("", route_of(sight.bearings[b]))}
     evidence = evidence_of(sight, decided)
     policy, horizon = desk.policy(sight.run["policy_digest"]), desk.definition.horizon_days
-    standing = own_matters(sight)
+    standing = work_matters(sight)
     return (
         work(decided, evidence, sight.bearings, sight.night, horizon, policy, standing),
         inspections(decided, evidence, sight.bearings, policy, standing),
