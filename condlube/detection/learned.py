@@ -35,6 +35,7 @@ class Learned:
     def __init__(self, cells: Cells, frozen: Frozen, begins: list[list[Begin]], policy: Policy) -> None:
         points = cells.points
         self.policy, self.changes = policy.reference, [[b for b in own if b.change] for own in begins]
+        self.usual, self.raised = policy.detection.steady_spread, policy.detection.raised_spreads
         self.quantity = points["quantity"].to_list()
         self.family = families_of(points)
         self.margins = margins_of(self.quantity, policy)
@@ -65,7 +66,6 @@ class Learned:
         rows = len(self.first) + np.arange(len(of))
         self._fit(of, rows, chosen, cells)
         crept_by = self._creep(of, rows, chosen, cells)
-        self.models.coefficients[rows, 0] -= crept_by
         self.first += pending
         self.last += [day] * len(of)
         self.began += began
@@ -102,11 +102,21 @@ class Learned:
             stored[rows] = new
 
     def _creep(self, of: Ints, rows: Ints, chosen: Sequence[Ints], cells: Cells) -> Floats:
-        """What is taken off references whose level rose while they were learned; temperatures have their seasons."""
+        """Bring down references whose level rose while they were learned; temperatures have their seasons. Returns what
+        was taken off."""
         seasonal = np.array([self.quantity[p] == "temperature" for p in of])
         start = np.concatenate([[0], np.cumsum([len(c) for c in chosen])]).astype(np.int64)
-        crept = creeps(self.models, rows, start, np.concatenate(chosen), cells, self.margins[of])
-        return np.where(seasonal, 0.0, crept)
+        least = (self.policy.spread_floor, self.usual)
+        floor, usual = (np.array([each.of(self.quantity[p]) for p in of]) for each in least)
+        crept, spread = creeps(
+            self.models, rows, start, np.concatenate(chosen), cells, self.margins[of], floor, self.raised * usual
+        )
+        crept = np.where(seasonal, 0.0, crept)
+        spread = np.where(seasonal, self.models.spread[rows], spread)
+        self.models.covariance[rows] *= (spread / self.models.spread[rows])[:, None, None] ** 2
+        self.models.coefficients[rows, 0] -= crept
+        self.models.spread[rows] = spread
+        return crept
 
     def _against_parent(self, of: Ints, rows: Ints) -> tuple[np.ndarray, Bools]:
         more, lower = np.zeros(len(of)), np.zeros(len(of), dtype=bool)

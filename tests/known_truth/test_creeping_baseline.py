@@ -22,3 +22,12 @@ def test_a_healthy_reference_is_not_taken_for_a_creeping_one(truth):
     walked = truth.walk(fleet, truth.policy, call=False)
     taken = walked.expected.query("reference_state == 'frozen' and began == 'completed'")["taken_off"]
     assert np.mean(taken > 0.5) < 0.05
+
+
+@pytest.mark.parametrize("quantity", ["acceleration", "velocity"])
+def test_a_fault_inside_the_nights_of_the_first_reference_is_inspected(truth, quantity):
+    fleet = truth.Fleet(20, 10, (quantity,), seed=12, tags=False)
+    fleet.rise[quantity][::2] = truth.ramp(10, 0, 9, 16.0) * (np.log(10) / 20 if quantity == "velocity" else 1.0)
+    walked = truth.walk(fleet, truth.policy)
+    assert (walked.calls[::2, 5:] == "inspect").all(axis=1).mean() >= 0.9
+    assert (walked.calls[1::2] == "hold").all()
