@@ -23,9 +23,10 @@ def returns(
     Series k is rows ``lo[k]`` to ``hi[k]`` of point ``point[k]``.
     """
     greasings = [[b.day for b in own if b.kind == "relubrication"] for own in begins]
-    own = np.repeat(np.arange(len(begins)), [max(len(days) - 1, 0) for days in greasings])
-    pairs = [pair for days in greasings for pair in pairwise(days)]
-    first, second = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+    found = [(p, *pair) for p, days in enumerate(greasings) for pair in pairwise(days)]
+    own, first, second = np.array(found, dtype=np.int64).reshape(-1, 3).T
+    near = (first >= night.min(initial=0) - policy.window_days) & (second <= night.max(initial=0))
+    own, first, second = own[near], first[near], second[near]
     start = starts_of(own, len(begins))
     k, pair = np.repeat(np.arange(len(point)), np.diff(start)[point]), ranges(start[point], start[point + 1])
     told = (night[k] - policy.window_days <= first[pair]) & (second[pair] <= night[k])

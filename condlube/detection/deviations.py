@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -74,17 +74,26 @@ def deviations(
     cells = cells_of(summaries, points, bearings, nights[-1].toordinal() - EPOCH, policy)
     begins = begins_of(cells.points, events, policy.reference.settling_days, zone)
     inspections = begins_of(cells.points, events, 0, zone, ("inspection",))
-    return compared(cells, expected, begins, inspections, nights, zone, policy)
+    found = compared(cells, expected, begins, inspections, nights, zone, policy)
+    return concluded(found, found.rows, expected, begins, zone, policy)
+
+
+class Compared(NamedTuple):
+    """What each point's own nights tell: ``rows``, and what they were made from."""
+
+    rows: pd.DataFrame
+    cells: Cells
+    frozen: Frozen
+    tracks: Tracks
 
 
 def compared(
     cells: Cells, expected: pd.DataFrame, begins: list[list[Begin]], inspections: list[list[Begin]],
     nights: Sequence[date], zone: ZoneInfo, policy: Policy,
-) -> pd.DataFrame:  # fmt: skip
-    """The same of ``cells`` up to the last night, with the begins and inspections of their points."""
+) -> Compared:  # fmt: skip
+    """Compare ``cells`` up to the last night with the references in ``expected``; its notes play no part yet."""
     days = np.array([night.toordinal() - EPOCH for night in nights], dtype=np.int64)
     frozen = frozen_of(expected, cells.points["point_id"].to_list(), zone)
-    lasting = lasting_of(expected, cells.points["point_id"].to_list(), zone)
     margins = margins_of(cells.points["quantity"].to_list(), policy)
     tracks = tracks_of(cells, frozen, begins, margins, int(days[0]), int(days[-1]), policy)
     rows = states_of(cells, days, policy)
@@ -92,12 +101,23 @@ def compared(
     rows["faulty_share"] = faulty_share(cells, rows["point"].to_numpy(), rows["day"].to_numpy(), window)
     rows = _compared(rows, tracks)
     figures = figures_of(
-        rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, inspections, lasting, policy
+        rows[rows["status"] == "assessed"], cells.points, tracks, frozen.models, begins, inspections, policy
     )
     _fall_silent(rows, figures["residual"], cells, policy)
     rows = rows.join(figures[(rows["status"] == "assessed")[figures.index]])
     rows.loc[jumping(rows, cells.points, tracks, policy), ["status", "reason"]] = ["faulty", "erratic"]
     _ask_again(rows, cells, tracks, policy)
+    return Compared(rows, cells, frozen, tracks)
+
+
+def concluded(
+    found: Compared, rows: pd.DataFrame, expected: pd.DataFrame, begins: list[list[Begin]], zone: ZoneInfo,
+    policy: Policy,
+) -> pd.DataFrame:  # fmt: skip
+    """Table ``deviations`` of some nights' ``rows``, with the notes in ``expected`` and what neighbours say."""
+    cells, frozen, tracks = found.cells, found.frozen, found.tracks
+    lasting = lasting_of(expected, cells.points["point_id"].to_list(), zone)
+    rows = rows.assign(**lasting.remembered(rows, begins))
     told = (frozen.models.high[:, :2] > frozen.models.low[:, :2]).any(axis=1)  # without a tag: the register's speed
     untold = ~np.append(told, False)[rows["reference"]]
     changed = regime_changed(rows, untold, cells.points, tracks, lasting, policy.detection)

@@ -10,7 +10,6 @@ from condlube.detection.begins import Begin
 from condlube.detection.common_mode import shares
 from condlube.detection.cycles import MANY, returns
 from condlube.detection.growth import growth
-from condlube.detection.lasting import Lasting
 from condlube.detection.levels import COMPARED
 from condlube.detection.marks import marks
 from condlube.detection.onset import onset
@@ -34,7 +33,6 @@ def figures_of(
     models: Models,
     begins: list[list[Begin]],
     inspections: list[list[Begin]],
-    lasting: Lasting,
     policy: Policy,
 ) -> pd.DataFrame:
     """Figures of ``rows`` (point, day, track, row of each on its track), on the scale of comparison, same index.
@@ -60,11 +58,6 @@ def figures_of(
         "bearing": points["bearing_id"].to_numpy(dtype=object)[point], "quantity": quantity, "spread": spread,
     })  # fmt: skip
     share = shares(targets, lo, hi, day, residual, detection)
-    noted, remembered = lasting.of(point, night, code, onset_day, begins)
-    remembered &= (now >= detection.raised_spreads * uncertain) & ~masked
-    code = np.where(remembered, np.append(lasting.code, 0)[noted], code)
-    onset_day = np.where(remembered, np.append(lasting.onset_day, -1)[noted], onset_day)
-    share = np.where(remembered, np.maximum(share, np.append(lasting.share, 0.0)[noted]), share)
     rise = growth(lo, hi, day, residual, uncertain, detection.growth_spreads, detection.growth_days)
     aim = _of_quantity(detection.steady_spread, points)[point]
     most = np.where(points["route"].to_numpy()[point] | masked, 1, detection.steady_nights)
@@ -103,6 +96,7 @@ def figures_of(
         "growth": np.where(masked, 0.0, rise),
         "onset_code": np.where(masked, 0, code),
         "onset_day": np.where(masked, -1, onset_day),
+        "raised": (now >= detection.raised_spreads * uncertain) & ~masked,
         "chart": chart & ~masked & ((owed <= 0.0) | (level - owed >= detection.raised_spreads * spread)),
         "slope": slope,
         "slope_low": slope_low,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,7 +11,7 @@ import pandas as pd
 
 from condlube.detection.begins import Begin, local_days
 from condlube.detection.states import within
-from condlube.manipulation.kernel import Bools, Floats, Ints
+from condlube.manipulation.kernel import Floats, Ints
 from condlube.schema.words import ONSETS
 
 STANDING = "standing"  # state of a row that notes a rise; it begins with the onset
@@ -36,16 +37,24 @@ class Lasting:
         """Residual that a change of operation brought to each point, as noted before each night; 0 without a note."""
         return np.append(self.operating, 0.0)[within(self.point, self.day, point, night - 1)]
 
-    def of(
-        self, point: Ints, night: Ints, code: Ints, onset_day: Ints, begins: list[list[Begin]]
-    ) -> tuple[Ints, Bools]:
-        """Note of each night's rise, and which nights have one: what is found in the window goes before it."""
+    def remembered(self, rows: pd.DataFrame, begins: list[list[Begin]]) -> dict[str, Any]:
+        """Columns of ``rows`` (one for each point and night) that tell how a rise began, with what was noted of it.
+
+        What is found in the window goes before a note of another rise.
+        """
+        point, night = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "day"))
+        code, onset_day, share = (rows[c].to_numpy(dtype=float) for c in ("onset_code", "onset_day", "share"))
         at = within(self.point, self.day, point, night - 1)
         noted = np.append(self.onset_day, -1)[at]
-        same = (at >= 0) & ((code == 0) | (np.abs(onset_day - noted) <= _SAME_DAYS))
+        raised = rows["raised"].eq(True).to_numpy()
+        same = (at >= 0) & raised & ((code == 0) | (np.abs(onset_day - noted) <= _SAME_DAYS))
         for k in np.flatnonzero(same).tolist():
             same[k] = not any(b.change and noted[k] <= b.day <= night[k] for b in begins[point[k]])
-        return at, same
+        return {
+            "onset_code": np.where(same, np.append(self.code, 0)[at], code),
+            "onset_day": np.where(same, noted, onset_day),
+            "share": np.where(same, np.maximum(share, np.append(self.share, 0.0)[at]), share),
+        }
 
 
 def lasting_of(expected: pd.DataFrame, point_ids: list[str], zone: ZoneInfo) -> Lasting:

@@ -103,12 +103,12 @@ def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int,
     known = np.full(len(day), -1)  # first row of the week that was last seen to end with each row, ...
     middle, level = np.empty(len(day)), np.empty(len(day))  # ... its mean day and median
     own = np.empty(7)
+    widest = (hi - lo).max() if len(lo) else 0
+    x, y = np.empty(widest), np.empty(widest)
     for k in range(len(lo)):
-        most = hi[k] - lo[k]
-        if most < fewest:
+        if hi[k] - lo[k] < fewest:
             continue
-        x, y = np.empty(most), np.empty(most)
-        week, stop = most, hi[k]
+        week, stop = widest, hi[k]
         while stop > lo[k]:  # from the last week back
             begins = day[hi[k] - 1] - 7 * ((day[hi[k] - 1] - day[stop - 1]) // 7) - 6
             begin = stop - 1
@@ -125,5 +125,5 @@ def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int,
             week -= 1
             x[week], y[week] = middle[stop - 1], level[stop - 1]
             stop = begin
-        if most - week >= fewest:
+        if widest - week >= fewest:
             made[0, k], made[1, k], made[2, k] = theil_sen(x[week:], y[week:], _Z90)

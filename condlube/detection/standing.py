@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from condlube.detection.begins import EPOCH, Begin, begins_of, local_days
-from condlube.detection.deviations import compared
+from condlube.detection.deviations import compared, concluded
 from condlube.detection.lasting import LOOKED, STANDING
 from condlube.detection.series import Cells
 from condlube.manipulation.expected import residual_of
@@ -41,25 +41,17 @@ def standing(
     if not looks:
         return pd.DataFrame(columns=names)
     inspections = begins_of(cells.points, events, 0, zone, ("inspection",))
-    notes = pd.DataFrame(columns=names)
     nights = [date.fromordinal(day + EPOCH) for day in looks]
-    together = 1
-    while nights:  # each sees the notes of those before it: what looked ahead past a note is looked at again
-        ahead = nights[:together]
-        known = pd.concat([expected, notes], ignore_index=True) if len(notes) else expected
-        first, last = (night.toordinal() - EPOCH for night in (ahead[0], ahead[-1]))
-        seen = cells.between(first - policy.detection.window_days - 1, last)
-        found = compared(seen, known, begins, inspections, ahead, zone, policy)
-        together *= 2
-        for night in ahead:
-            nights = nights[1:]
-            made = pd.DataFrame(_rows(found[found["night"] == pd.Timestamp(night)], _look(night, summaries, zone),
-                                      str(points["point_id"].min()), zone), columns=names)  # fmt: skip
-            notes = pd.concat([notes, made], ignore_index=True) if len(notes) else made
-            if len(made) > 1:
-                together = 1
-                break
-    return notes
+    seen = cells.between(looks[0] - policy.detection.window_days - 1, looks[-1])
+    found = compared(seen, expected, begins, inspections, nights, zone, policy)
+    notes = expected[expected["reference_state"] == STANDING]
+    made = []
+    for night, day in zip(nights, looks, strict=True):  # each sees the notes of those before it
+        told = concluded(found, found.rows[found.rows["day"] == day], notes, begins, zone, policy)
+        rows = _rows(told, _look(night, summaries, zone), str(points["point_id"].min()), zone)
+        made.append(pd.DataFrame(rows, columns=names))
+        notes = pd.concat([notes, *made[-1:]], ignore_index=True) if len(notes) else made[-1]
+    return pd.concat(made, ignore_index=True)
 
 
 def _rows(found: pd.DataFrame, look: dict[str, Any], first: str, zone: ZoneInfo) -> list[dict[str, Any]]:

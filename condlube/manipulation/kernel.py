@@ -90,27 +90,28 @@ def columns(first: Ints, stop: Ints) -> tuple[Ints, Bools]:
 
 @kernel
 def select(values: Floats, first: int, stop: int, place: int) -> float:
-    """The value at ``place`` of ``values[first:stop]`` in ascending order (Hoare's selection, in place): what lies
-    before it is no larger then, what lies behind it no smaller."""
-    low, high = first, stop - 1
-    while low < high:
-        middle = values[(low + high) // 2]
-        i, j = low, high
-        while i <= j:
-            while values[i] < middle:
-                i += 1
-            while values[j] > middle:
-                j -= 1
-            if i <= j:
-                values[i], values[j] = values[j], values[i]
-                i += 1
-                j -= 1
-        if place <= j:
-            high = j
-        elif place >= i:
-            low = i
+    """The value at ``place`` of ``values[first:stop]`` in ascending order (quickselect, in place): what lies before it
+    is no larger then, what lies behind it no smaller."""
+    low, high = first, stop
+    while high - low > 1:
+        a, b, c = values[low], values[(low + high) // 2], values[high - 1]
+        pivot = max(min(a, b), min(max(a, b), c))
+        below = low
+        for i in range(low, high):  # no branch in the loop: which way a value goes cannot be foreseen
+            value = values[i]
+            values[i], values[below] = values[below], value
+            below += value < pivot
+        if below == low:  # nothing is smaller: those equal to it are parted from the larger ones
+            for i in range(low, high):
+                value = values[i]
+                values[i], values[below] = values[below], value
+                below += value <= pivot
+            if place < below:
+                break
+        if place < below:
+            high = below
         else:
-            break
+            low = below
     found: float = values[place]
     return found
 

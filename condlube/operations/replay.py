@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache, partial
 from importlib.metadata import version
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
@@ -24,6 +25,7 @@ import pyarrow.parquet as pq
 from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights
 from condlube.chain import Plant
 from condlube.execution import map_batches
+from condlube.manipulation.kernel import starts_of
 from condlube.operations.check import Checked
 from condlube.operations.decide import decide_batch
 from condlube.operations.store_history import StoreHistory
@@ -166,8 +168,8 @@ def _stretch(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str
     history = _history(store, ledger, commit_id)
     if not work.deviations.is_file():
         own = pq.read_table(work.references).to_pandas()
-        part = own.pop(PART).to_numpy()
-        parts = [own[part == k] for k in range(len(work.nights))]
+        bounds = starts_of(own.pop(PART).to_numpy(), len(work.nights)).tolist()
+        parts = [own.iloc[begin:end] for begin, end in pairwise(bounds)]
         found = compare_nights(plant, history, _references(work.before), parts, work.nights, work.span, policy)
         _write(work.deviations, from_frame("deviations", found))
     else:
@@ -186,5 +188,6 @@ def _history(store: Path, ledger: str, commit_id: int) -> StoreHistory:
 
 def _write(path: Path, table: pa.Table) -> None:
     part = path.with_name(f".{path.name}.{os.getpid()}.part")  # two replays of one span do not meet
-    pq.write_table(table, part, compression="zstd")
+    words = [field.name for field in table.schema if pa.types.is_string(field.type)]
+    pq.write_table(table, part, compression="lz4", use_dictionary=words, write_statistics=False)
     part.replace(path)

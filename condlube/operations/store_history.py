@@ -8,6 +8,7 @@ from functools import cached_property
 
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from condlube.assessment.count import earliest, since_begins
 from condlube.schema.arrow import rows_to_table, to_frame
@@ -42,8 +43,9 @@ class StoreHistory:
         read = self._snapshot.read("summaries", [*wanted, SEQUENCE], window)
         if isinstance(first, pd.Series):
             read = read.filter(pa.array(since_begins(read["point_id"], read["date"].to_numpy(), first)))
+        appended = read.group_by(["known_at", SEQUENCE]).aggregate([]).num_rows
         found = to_frame(read)
-        version = ["point_id", "date", "known_at"]
-        if found.duplicated([*version, "cell"]).any():
+        if appended > len(pc.unique(read["known_at"])):
+            version = ["point_id", "date", "known_at"]
             found = found[found[SEQUENCE] == found.groupby(version)[SEQUENCE].transform("max")].reset_index(drop=True)
         return found[wanted]
