@@ -14,7 +14,7 @@ from condlube.backtest.calibration import Calibration, calibration
 from condlube.backtest.labels import labels, seen_by
 from condlube.backtest.leads import Leads, leads
 from condlube.backtest.matters import Grid, calls_of, grid_of, positions_of
-from condlube.backtest.nulls import null_calls, number
+from condlube.backtest.nulls import SEEN, null_calls, number
 from condlube.backtest.outcomes import Windows, outcomes
 from condlube.backtest.record import Record, record_of
 from condlube.backtest.replay import BESIDE
@@ -24,11 +24,13 @@ from condlube.policy.model import Policy
 from condlube.schema.words import ACTIONS, STATES
 
 POLICY = "policy"
-DECIDED = (
-    "bearing_id", "night", "call", "cost_call", "guards", "x", "interval_h", "days_since_greasing", "failed",
-    *(f"prior_{state}" for state in STATES), *(f"cost_{action}" for action in ACTIONS), "p_adequate", *BESIDE,
+JUDGED = (
+    "bearing_id", "night", "call", "cost_call", "guards", "x", "interval_h", "failed",
+    *(f"cost_{action}" for action in ACTIONS), "p_adequate", *SEEN,
 )  # fmt: skip
-"""Columns of replayed decisions that a judgement, or a trial of other weights, needs."""
+"""Columns of replayed decisions that a judgement needs."""
+DECIDED = tuple(dict.fromkeys((*JUDGED, "days_since_greasing", *(f"prior_{state}" for state in STATES), *BESIDE)))
+"""The same and what a trial of other weights needs."""
 ANSWERS = ("bearing_id", "quantity", "night", "status", "deviation", "response", "response_to")
 """Columns of the deviations that a judgement needs."""
 
@@ -67,7 +69,7 @@ def judge(
     Parameters
     ----------
     decisions
-        Replayed decisions, columns ``DECIDED``.
+        Replayed decisions, columns ``JUDGED`` or more.
     answers
         Deviations of the replay, columns ``ANSWERS``.
     events

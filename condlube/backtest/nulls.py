@@ -16,6 +16,8 @@ ZONE_ALARM = 2.0
 """Zone C of ISO 20816-3: not for continuous operation."""
 TEMPERATURE_ALARM = 1.0
 """The register's alarm temperature is passed."""
+SEEN = ("value_ultrasound", "value_zone", "value_temperature_limit")
+"""What fixed alarms look at: columns of replayed decisions."""
 NAMES = ("time only", "fixed alarms", "never inspecting")
 
 
@@ -29,9 +31,9 @@ def null_calls(grid: Grid, decisions: pd.DataFrame, calls: IntArray) -> dict[str
     known = calls != NO_CALL
     x = number(grid, decisions, "x")
     due = x >= 1.0
-    ultrasound = number(grid, decisions, "value_ultrasound") >= ULTRASOUND_ALARM_DB
-    alarm = number(grid, decisions, "value_zone") >= ZONE_ALARM
-    alarm |= number(grid, decisions, "value_temperature_limit") >= TEMPERATURE_ALARM
+    level, zone, temperature = (number(grid, decisions, column) for column in SEEN)
+    ultrasound = level >= ULTRASOUND_ALARM_DB
+    alarm = (zone >= ZONE_ALARM) | (temperature >= TEMPERATURE_ALARM)
     forbidden = _grease_taken(decisions["guards"])
     may = ~grid.spread(forbidden, True)
     cheaper = number(grid, decisions, "cost_grease") <= number(grid, decisions, "cost_hold")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import textwrap
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -14,14 +15,14 @@ import pandas as pd
 import pyarrow.compute as pc
 
 from condlube.backtest.answers import CANNOT_KNOW, answers, side_by_side, table_of
-from condlube.backtest.judge import ANSWERS, DECIDED, Judged, judge
+from condlube.backtest.judge import ANSWERS, JUDGED, Judged, judge
 from condlube.backtest.outcomes import Windows
 from condlube.backtest.replay import Span
 from condlube.backtest.report import day_of, page, summary
 from condlube.backtest.seen import events_seen
 from condlube.chain import Plant
 from condlube.errors import CondlubeError, InvalidArgument
-from condlube.operations.big_csv import write_tables
+from condlube.operations.big_csv import tables_csv
 from condlube.operations.check import Checked, check
 from condlube.operations.definition import default_policy
 from condlube.operations.files import csv_text, json_text, write_whole
@@ -120,16 +121,18 @@ def backtest(
     snapshot = Store.open(definition.store, definition.ledger).snapshot()
     rules = checked.policy if policy is None else policy
     span = span_of(snapshot, checked, plant, first, last, every)
-    kept = replay(checked, plant, span, rules, snapshot, on_step)
     folder = definition.output / f"backtest-{span.nights[0]}-{span.nights[-1]}"
     folder.mkdir(parents=True, exist_ok=True)
-    with ThreadPoolExecutor(1) as beside:  # it formats without the interpreter
-        written = beside.submit(write_tables, folder / "decisions.csv", kept.decisions, DECISION_COLUMNS)
+    written: list[Future[None]] = []
+    with tables_csv(folder / "decisions.csv", DECISION_COLUMNS) as append, ThreadPoolExecutor(1) as beside:
+        kept = replay(checked, plant, span, rules, snapshot, on_step,
+                      lambda file: written.append(beside.submit(append, file)))  # fmt: skip
         decisions, judged = judge_kept(kept, plant, snapshot, rules)
-        failed = int((decisions["failed"].fillna("") != "").sum())
-        made = Backtest(definition.site.name, span, rules.digest, folder, _late(snapshot, span), failed, judged)
-        _write(made)
-        written.result()
+        for piece in written:
+            piece.result()
+    failed = int((decisions["failed"].fillna("") != "").sum())
+    made = Backtest(definition.site.name, span, rules.digest, folder, _late(snapshot, span), failed, judged)
+    _write(made)
     return made
 
 
@@ -154,9 +157,11 @@ def span_of(snapshot: Snapshot, checked: Checked, plant: Plant, first: date, las
     return Span.of(first, last, plant, checked.definition.run_hour, every)
 
 
-def judge_kept(kept: Kept, plant: Plant, snapshot: Snapshot, policy: Policy) -> tuple[pd.DataFrame, Judged]:
-    """The decisions of a replay as a frame, and what came of them by the record as it stands today."""
-    decisions, found = kept.read(DECIDED), kept.read_deviations(ANSWERS)
+def judge_kept(
+    kept: Kept, plant: Plant, snapshot: Snapshot, policy: Policy, columns: Sequence[str] = JUDGED
+) -> tuple[pd.DataFrame, Judged]:
+    """Columns of the decisions of a replay, and what came of them by the record as it stands today."""
+    decisions, found = kept.read(columns), kept.read_deviations(ANSWERS)
     history = StoreHistory(snapshot)
     newest = views.newest_known(snapshot)
     assert newest is not None  # a replay needs summaries, which come of readings

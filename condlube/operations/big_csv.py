@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
+from typing import BinaryIO
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -16,21 +19,29 @@ from condlube.operations.files import FORMULA_STARTS
 _FORMULA = f"^([{re.escape(''.join(FORMULA_STARTS))}])"
 
 
-def write_tables(path: Path, files: Sequence[Path], columns: Sequence[str]) -> None:
-    """Put the columns of some Parquet files below each other at ``path``, in one step.
+@contextmanager
+def tables_csv(path: Path, columns: Sequence[str]) -> Iterator[Callable[[Path], None]]:
+    """A file at ``path`` made of Parquet files: the function given puts the columns of one below those before it.
 
-    Numbers have all their digits; text that a spreadsheet would run as a formula gets a leading apostrophe.
+    It is there in one step at the end, and not at all where that is not reached. Numbers have all their digits; text
+    that a spreadsheet would run as a formula gets a leading apostrophe.
     """
     part = path.with_name(f".{path.name}.part")
-    with part.open("wb") as out:
-        out.write((",".join(columns) + "\r\n").encode())
-        for file in files:
-            words = [field.name for field in pq.read_schema(file) if pa.types.is_string(field.type)]
-            table = pq.read_table(file, columns=list(columns), read_dictionary=words).select(list(columns))
-            made = pa.table([_plain(table[name]) for name in columns], names=list(columns))
-            options = pcsv.WriteOptions(include_header=False, eol="\r\n")
-            pcsv.write_csv(made, out, options)
+    try:
+        with part.open("wb") as out:
+            out.write((",".join(columns) + "\r\n").encode())
+            yield partial(_append, out, list(columns))
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
     part.replace(path)
+
+
+def _append(out: BinaryIO, columns: list[str], file: Path) -> None:
+    words = [field.name for field in pq.read_schema(file) if pa.types.is_string(field.type)]
+    table = pq.read_table(file, columns=columns, read_dictionary=words)
+    made = pa.table([_plain(table[name]) for name in columns], names=columns)
+    pcsv.write_csv(made, out, pcsv.WriteOptions(include_header=False, eol="\r\n"))
 
 
 def _plain(column: pa.ChunkedArray) -> pa.ChunkedArray:

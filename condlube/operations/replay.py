@@ -43,7 +43,7 @@ PART = "part"
 """Column of a kept file of references: the stretch of nights that brought each."""
 
 
-def quiet(step: str, done: int, of: int) -> None:
+def quiet(*_: object) -> None:
     """Tells nobody."""
 
 
@@ -87,12 +87,13 @@ class _Work(NamedTuple):
 
 
 def replay(
-    checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, on_step: OnStep = quiet
-) -> Kept:
+    checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, on_step: OnStep = quiet,
+    on_decided: Callable[[Path], None] = quiet,
+) -> Kept:  # fmt: skip
     """Replay a span of nights under a policy, as far as that was not done before.
 
     References are learned in order of time; as soon as those of a stretch are there, it can be compared and decided
-    beside the others.
+    beside the others. ``on_decided`` is given the files of decisions in order of time, each once it is there.
     """
     definition = checked.definition
     folder = definition.store / "cache" / "backtest"
@@ -100,14 +101,18 @@ def replay(
     history = StoreHistory(snapshot)
     works = list(_works(checked, plant, span, policy, snapshot, history, folder))
     missing = [work for work in works if not work.done]
+    again = {work.decisions for work in missing}
     stretch = partial(_stretch, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
                     commit_id=snapshot.commit_id)  # fmt: skip
     ready = _learned(missing, plant, history, policy, on_step)
     done = len(span.nights) - sum(len(work.nights) for work in missing)
     workers = min(definition.workers, max(len(missing), 1))
-    for nights in map_batches(stretch, ready, workers):
-        done += nights
-        on_step("nights", done, len(span.nights))
+    brought = iter(map_batches(stretch, ready, workers))
+    for work in works:
+        if work.decisions in again:
+            done += next(brought)
+            on_step("nights", done, len(span.nights))
+        on_decided(work.decisions)
     return Kept(span, tuple(w.deviations for w in works), tuple(w.decisions for w in works))
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from condlube.backtest.answers import figure, number, side_by_side
 from condlube.backtest.grease_life import GreaseLife, fillings, grease_life
+from condlube.backtest.judge import DECIDED
 from condlube.backtest.nulls import number as on_grid
 from condlube.backtest.proposal import Proposal, Scores, propose
 from condlube.backtest.propose import headed, text_of
@@ -136,7 +137,8 @@ def tune(path: Path, first: date, last: date, every: int = 1, on_step: OnStep = 
     definition = checked.definition
     snapshot = Store.open(definition.store, definition.ledger).snapshot()
     span = span_of(snapshot, checked, plant, first, last, every)
-    decisions, judged = judge_kept(replay(checked, plant, span, policy, snapshot, on_step), plant, snapshot, policy)
+    kept = replay(checked, plant, span, policy, snapshot, on_step)
+    decisions, judged = judge_kept(kept, plant, snapshot, policy, DECIDED)
     proposal = propose(judged, decisions, plant, policy, np.random.default_rng(SEED))
     made = Tuning(
         definition.site.name, span.nights[0], span.nights[-1], proposal,

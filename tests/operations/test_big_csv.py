@@ -7,8 +7,9 @@ from datetime import UTC, date, datetime
 
 import pyarrow as pa
 import pyarrow.parquet as pq
+import pytest
 
-from condlube.operations.big_csv import write_tables
+from condlube.operations.big_csv import tables_csv
 from condlube.operations.files import csv_text
 
 COLUMNS = ("night", "text", "number", "count", "yes", "when")
@@ -28,7 +29,9 @@ def test_the_rows_are_those_of_the_writer_of_small_files(tmp_path):
     files = [tmp_path / "a.parquet", tmp_path / "b.parquet"]
     pq.write_table(table.slice(0, 2), files[0])
     pq.write_table(table.slice(2), files[1])
-    write_tables(tmp_path / "made.csv", files, COLUMNS)
+    with tables_csv(tmp_path / "made.csv", COLUMNS) as append:
+        for file in files:
+            append(file)
     with (tmp_path / "made.csv").open(encoding="utf-8", newline="") as file:
         made = list(csv.reader(file))
     theirs = list(csv.reader(csv_text(COLUMNS, table.to_pylist()).splitlines(keepends=True)))
@@ -36,3 +39,11 @@ def test_the_rows_are_those_of_the_writer_of_small_files(tmp_path):
     for ours, wanted in zip(made[1:], theirs[1:], strict=True):
         assert (ours[2] and float(ours[2])) == (wanted[2] and float(wanted[2]))
         assert [*ours[:2], *ours[3:]] == [*wanted[:2], *wanted[3:]]
+
+
+def test_of_a_table_that_is_not_whole_nothing_stays(tmp_path):
+    (tmp_path / "made.csv").write_text("older", encoding="utf-8")
+    with pytest.raises(FileNotFoundError), tables_csv(tmp_path / "made.csv", COLUMNS) as append:
+        append(tmp_path / "absent.parquet")
+    assert [file.name for file in tmp_path.iterdir()] == ["made.csv"]
+    assert (tmp_path / "made.csv").read_text(encoding="utf-8") == "older"
