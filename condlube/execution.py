@@ -30,11 +30,18 @@ def map_batches(
     elif workers == 1:
         yield from map(function, batches)
     else:
+        pool = _pool(workers)
+        for _ in range(workers):  # they start and import while the first batch is made
+            pool.submit(_expect, function)
         try:
-            yield from _pool(workers).map(function, batches)
+            yield from pool.map(function, batches)
         except BrokenProcessPool:
             _pool.cache_clear()
             raise
+
+
+def _expect(function: Callable[..., object]) -> None:
+    """Reaching this has imported what the function needs."""
 
 
 @cache

@@ -23,7 +23,7 @@ from condlube.advisory.guards import FACTS
 from condlube.assessment.greasings import instant, times
 from condlube.assessment.nights import Nights, many_nights
 from condlube.assessment.sources import POSITION, SOURCES, FloatArray
-from condlube.backtest.seen import History, events_seen, newest_versions, segments
+from condlube.backtest.seen import History, events_seen, kept, newest_versions, segments
 from condlube.backtest.usage import USAGE, speaking, usage_begins
 from condlube.chain import Bearings, Plant, decide_many, turns
 from condlube.detection.deviations import deviations
@@ -65,8 +65,10 @@ class Span:
 
     @cached_property
     def chunks(self) -> list[tuple[date, ...]]:
-        """The nights by so many days: what is worked on, cached and resumed as one."""
-        number = [(night - self.nights[0]).days // self.days_at_once for night in self.nights]
+        """The nights by so many days: what is worked on, cached and resumed as one. The first stretch is half as long,
+        such that the work on it can begin while references are learned for the next."""
+        ahead = self.days_at_once // 2
+        number = [((night - self.nights[0]).days + ahead) // self.days_at_once for night in self.nights]
         pairs = zip(number, self.nights, strict=True)
         return [tuple(night for _, night in own) for _, own in groupby(pairs, key=itemgetter(0))]
 
@@ -123,7 +125,7 @@ def parts_of(
     whole = history.summaries(first, nights[-1], span.known_by[nights[-1]], SUMMARY_COLUMNS)
     for part in segments(nights, span.known_by, zone, whole, history.events):
         end, known_by = as_of(part[-1], zone), span.known_by[part[-1]]
-        seen = newest_versions(whole[whole["known_at"] <= known_by])
+        seen = newest_versions(kept(whole, (whole["known_at"] <= known_by).to_numpy()))
         yield Part(part, end, known_by, seen, events_seen(history.events, end, known_by))
 
 
@@ -175,7 +177,7 @@ def decide_nights(
 
 def _seen_usage(usage: pd.DataFrame, night: date, span: Span) -> pd.DataFrame:
     known = (usage["known_at"] <= span.known_by[night]).to_numpy()
-    return newest_versions(usage[(days_of(usage["date"]) <= np.datetime64(night)) & known])
+    return newest_versions(kept(usage, (days_of(usage["date"]) <= np.datetime64(night)) & known))
 
 
 def _seen_reviews(reviews: pd.DataFrame, nights: Nights, span: Span) -> pd.DataFrame:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.assessment.greasings import TimeArray, instant, times
+from condlube.manipulation.kernel import Bools
 from condlube.schema.nights import as_of
 
 
@@ -52,6 +53,11 @@ def events_seen(events: pd.DataFrame, end: datetime, known_by: datetime) -> pd.D
         holds = ~corrects | (known["supersedes"].map(newest) == known["event_id"])
         known = known[holds & ~known["event_id"].isin(set(newest))]
     return known[(known["time"] < end) & (known["kind"] != "withdrawn")].reset_index(drop=True)
+
+
+def kept(rows: pd.DataFrame, held: Bools) -> pd.DataFrame:
+    """The rows that are ``held``; the same table where that is all of them: copies take time."""
+    return rows if held.all() else rows[held].reset_index(drop=True)
 
 
 def newest_versions(summaries: pd.DataFrame) -> pd.DataFrame:

@@ -10,7 +10,7 @@ import pandas as pd
 from condlube.assessment.clock import USAGE_COLUMNS
 from condlube.assessment.count import EVER, point_begins
 from condlube.assessment.greasings import times
-from condlube.backtest.seen import events_seen
+from condlube.backtest.seen import events_seen, kept
 from condlube.chain import Plant
 
 USAGE = ("known_at", *USAGE_COLUMNS)
@@ -46,4 +46,4 @@ def speaking(usage: pd.DataFrame, plant: Plant) -> pd.DataFrame:
     at = np.searchsorted(day, bearing_day)
     theirs = np.append(day, -1)[at] == bearing_day
     spoken_for = ~warm & theirs & (np.append(since, np.datetime64("NaT"))[at] <= known_at)
-    return usage[~spoken_for].reset_index(drop=True)
+    return kept(usage, ~spoken_for)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.series import FAULTY, SLOW, SOUND, STOPPED, Cells
-from condlube.manipulation.kernel import Bools, Ints
+from condlube.manipulation.kernel import Bools, Ints, first_at_least, starts_of
 from condlube.policy.model import Policy
 
 
@@ -60,19 +60,15 @@ def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
 
 def within(points: Ints, days: Ints, point: Ints, day: Ints) -> Ints:
     """Row of the newest entry of ``point`` up to ``day``; -1: none. Entries are ordered by point and day."""
-    at = np.searchsorted(_key(points, days), _key(point, day), side="right") - 1
-    same = at >= 0
-    same[same] = points[at[same]] == point[same]
-    return np.where(same, at, -1)
+    start = starts_of(points, max(int(points.max(initial=-1)), int(point.max(initial=-1))) + 1)
+    first = start[point]
+    last = first_at_least(days.astype(np.int64), first, start[point + 1], day + 1) - 1  # a column may be read-only
+    return np.where(last >= first, last, -1)
 
 
 def _present(points: Ints, days: Ints, point: Ints, day: Ints) -> Bools:
     found: Bools = np.append(days, -1)[within(points, days, point, day)] == day
     return found
-
-
-def _key(point: Ints, day: Ints) -> Ints:
-    return point.astype(np.int64) * 10_000_000 + day
 
 
 def _bound(dates: pd.Series, open_: int) -> Ints:

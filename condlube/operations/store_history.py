@@ -16,6 +16,9 @@ from condlube.schema.tables import TABLES
 from condlube.store.layout import SEQUENCE
 from condlube.store.store import Snapshot
 
+_VERSION = ["point_id", "date", "known_at"]
+"""What a version of a day's summaries is known by."""
+
 
 class StoreHistory:
     """``backtest.seen.History`` of a snapshot."""
@@ -40,12 +43,11 @@ class StoreHistory:
         wanted = list(TABLES["summaries"].columns if columns is None else columns)
         begins = earliest(first) if isinstance(first, pd.Series) else first
         window = [("date", "<=", last), ("known_at", "<=", known_by), *([("date", ">=", begins)] if begins else [])]
-        read = self._snapshot.read("summaries", [*wanted, SEQUENCE], window)
+        read = self._snapshot.read("summaries", list(dict.fromkeys([*wanted, *_VERSION, SEQUENCE])), window)
         if isinstance(first, pd.Series):
             read = read.filter(pa.array(since_begins(read["point_id"], read["date"].to_numpy(), first)))
-        appended = read.group_by(["known_at", SEQUENCE]).aggregate([]).num_rows
-        found = to_frame(read)
-        if appended > len(pc.unique(read["known_at"])):
-            version = ["point_id", "date", "known_at"]
-            found = found[found[SEQUENCE] == found.groupby(version)[SEQUENCE].transform("max")].reset_index(drop=True)
-        return found[wanted]
+        if read.group_by(["known_at", SEQUENCE]).aggregate([]).num_rows > len(pc.unique(read["known_at"])):
+            version = read.select([*_VERSION, SEQUENCE]).to_pandas()
+            newest = version.groupby(_VERSION)[SEQUENCE].transform("max")
+            read = read.filter(pa.array(version[SEQUENCE] == newest))
+        return to_frame(read.select(wanted))
