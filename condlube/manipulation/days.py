@@ -46,7 +46,7 @@ from condlube.manipulation.fields import (
 )  # fmt: skip
 from condlube.manipulation.kernel import Bools, Floats, Ints, newest_not_after, quantile, sort_stretches, starts_of
 from condlube.manipulation.layout import Batch
-from condlube.manipulation.operation import NEVER, Operation, distrust, operate
+from condlube.manipulation.operation import NEVER, Operation, distrust, has_tag, operate
 from condlube.manipulation.quantities import FIRST_OPERATING, TEMPERATURE
 from condlube.manipulation.rules import (
     COARSEST,
@@ -126,7 +126,8 @@ def judge(
     quality.flag_frozen(window, running, ambient, quantity, memory, rules)
     quality.flag_spikes(window, running, quantity, rules)
     speed = np.where(place < 0, 1.0, operation.table[SPEED_HELD, place])
-    flag_erratic(window, running, speed, batch.machine_of, quantity, rules)
+    told = has_tag(batch, window)[batch.machine_of[window.point]]
+    flag_erratic(window, running, speed, told, batch.machine_of, quantity, memory, rules)
     operating = quantity[window.point] >= FIRST_OPERATING
     code[operating & (code == reasons.UNCERTAIN)] = reasons.SOUND
 

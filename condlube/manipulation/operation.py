@@ -121,7 +121,7 @@ def sources_of(batch: Batch, window: Window, memory: Floats) -> tuple[Ints, Sour
     active = np.zeros(machines + 1, np.bool_)
     active[batch.machine_of[window.point[window.today]]] = True
     member, of = batch.member, batch.machine_of[batch.member]
-    sensing = batch.senses[member] & ~_tagged(batch, window)[of]
+    sensing = batch.senses[member] & ~has_tag(batch, window)[of]
     kept = active[of] & (sensing | (quantity[member] >= FIRST_OPERATING))
     running = np.flatnonzero(active[:machines])
     point = np.concatenate([member[kept], np.tile(batch.plant, len(running))])
@@ -233,7 +233,7 @@ def distrust(batch: Batch, window: Window, operation: Operation, place: Ints, me
     table, machines = operation.table, len(operation.start) - 1
     asleep = window.today & batch.senses[window.point] & (place >= 0)
     asleep &= (window.code == SOUND) & (table[STATE, place] == STOPPED)
-    asleep &= _tagged(batch, window)[batch.machine_of[window.point]]
+    asleep &= has_tag(batch, window)[batch.machine_of[window.point]]
     index = np.flatnonzero(asleep)
     if not len(index):
         return
@@ -250,13 +250,13 @@ def distrust(batch: Batch, window: Window, operation: Operation, place: Ints, me
     window.code[tag & (window.code == SOUND)] = ZERO
 
 
-def _tagged(batch: Batch, window: Window) -> Bools:
+def has_tag(batch: Batch, window: Window) -> Bools:
     """Whether each machine has a usable reading of speed, power or current; the last entry stands for no machine."""
     usable = (window.code == SOUND) | (window.code == UNCERTAIN)
-    tagged = np.zeros(len(batch.member_start), np.bool_)
-    tagged[batch.machine_of[window.point[usable & batch.tells[window.point]]]] = True
-    tagged[-1] = False
-    return tagged
+    told = np.zeros(len(batch.member_start), np.bool_)
+    told[batch.machine_of[window.point[usable & batch.tells[window.point]]]] = True
+    told[-1] = False
+    return told
 
 
 def _rank(sources: Sources) -> Ints:
