@@ -95,17 +95,17 @@ def decide(
 def decide_many(
     nights: Nights, plant: Plant, usage: pd.DataFrame, deviations: pd.DataFrame, reviews: pd.DataFrame, policy: Policy
 ) -> tuple[pd.DataFrame, FloatArray]:
-    """The decisions of ``decide`` for many nights of every bearing at once; what was weighed of each source and
-    ``guards.FACTS`` beside them.
+    """The decisions of ``decide`` for many nights of every bearing at once; beside them what was weighed of each source
+    and ``guards.FACTS`` [columns, rows].
 
     ``usage`` is what the last night sees; ``reviews`` name in ``which`` the row of ``nights`` that sees them.
     """
     used = life_nights(nights, plant.greases, plant.points, usage, deviations, plant.register.site, policy)
     parts = list(decide_nights(nights, plant.greases, used, deviations, reviews, policy))
-    beside = np.empty((len(used), len(SOURCES) + len(FACTS)))
+    beside = np.empty((len(SOURCES) + len(FACTS), len(used)))
     for part in parts:
-        weighed = np.where(part.evidence.shown, part.evidence.values, np.nan)
-        beside[part.at] = np.column_stack([weighed, part.facts])
+        beside[: len(SOURCES), part.at] = np.where(part.evidence.shown, part.evidence.values, np.nan).T
+        beside[len(SOURCES) :, part.at] = part.facts.T
     return in_order(parts), beside
 
 

@@ -25,7 +25,7 @@ from condlube.schema.words import ACTIONS
 
 STEPS_D = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0, 512.0, 1024.0, 2048.0)
 """Days ahead at which the call is asked; between two of them it is then halved down to the day."""
-_ABOUT = 3.0  # days before a guess by which it is tried
+_ABOUT = (1.0, 3.0)  # days before a guess at which the call is likely to stand still
 _BIT = (1 << np.arange(len(ACTIONS))).astype(np.uint8)
 _TAKEN = {code: np.uint8(taken @ _BIT) for code, taken in guards.TAKEN.items()}
 """Per guard, which actions it takes away, a bit for each."""
@@ -130,9 +130,12 @@ def _about(
     low, high = np.zeros(len(call)), np.full(len(call), np.inf)
     last = np.ceil(guess)
     at = np.flatnonzero((last <= horizon) & (last > after))
-    first = np.maximum(last[at] - _ABOUT, after[at])
-    right = (then.call(at, last[at]) != call[at]) & (then.call(at, first) == call[at])
-    low[at[right]], high[at[right]] = first[right], last[at[right]]
+    at = at[then.call(at, last[at]) != call[at]]
+    for days in _ABOUT:
+        first = np.maximum(last[at] - days, after[at])
+        stands = then.call(at, first) == call[at]
+        low[at[stands]], high[at[stands]] = first[stands], last[at[stands]]
+        at = at[~stands]
     return low, high
 
 

@@ -82,7 +82,10 @@ def _answered(greasings: pd.DataFrame, grid: Grid, answers: pd.DataFrame, raised
     made = greasings.merge(last[["which", "time", "answer"]], on=["which", "time"], how="left")
     made["answer"] = made["answer"].fillna("unknown")
     sound = (mine["status"] == "assessed").to_numpy()
-    level = mine["deviation"].to_numpy(dtype=np.float64) / mine["quantity"].map(dict(raised)).to_numpy(dtype=np.float64)
+    limit = np.select(
+        [(mine["quantity"] == name).to_numpy() for name in SENSITIVE], [raised[name] for name in SENSITIVE]
+    )
+    level = mine["deviation"].to_numpy(dtype=np.float64) / limit
     nights = pd.DataFrame({"which": which[sound], "day": day[sound], "level": level[sound]})
     nights = nights.groupby(["which", "day"], as_index=False)["level"].max().sort_values("day", ignore_index=True)
     left = made[["which", "day"]].assign(row=np.arange(len(made)), day=made["day"] - 1).sort_values("day")

@@ -194,8 +194,8 @@ def _by_night(decisions: pd.DataFrame, beside: FloatArray, nights: int) -> pa.Ta
     """Rows bearing by bearing put night by night, with ``BESIDE``."""
     order = np.arange(len(decisions)).reshape(-1, nights).T.ravel()
     made = from_frame("decisions", decisions.iloc[order])
-    for name, column in zip(BESIDE, beside[order].T, strict=True):
-        made = made.append_column(name, pa.array(column))
+    for name, column in zip(BESIDE, beside, strict=True):
+        made = made.append_column(name, pa.array(column[order]))
     return made
 
 

@@ -108,9 +108,10 @@ def _weekly_slopes(lo: Ints, hi: Ints, day: Ints, residual: Floats, fewest: int,
     for k in range(len(lo)):
         if hi[k] - lo[k] < fewest:
             continue
-        week, stop = widest, hi[k]
+        week, stop, begins = widest, hi[k], day[hi[k] - 1] - 6
         while stop > lo[k]:  # from the last week back
-            begins = day[hi[k] - 1] - 7 * ((day[hi[k] - 1] - day[stop - 1]) // 7) - 6
+            while day[stop - 1] < begins:
+                begins -= 7
             begin = stop - 1
             while begin > lo[k] and day[begin - 1] >= begins:
                 begin -= 1

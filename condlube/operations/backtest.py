@@ -17,6 +17,7 @@ import pyarrow.compute as pc
 from condlube.backtest.answers import CANNOT_KNOW, answers, side_by_side, table_of
 from condlube.backtest.judge import ANSWERS, JUDGED, Judged, judge
 from condlube.backtest.outcomes import Windows
+from condlube.backtest.record import SENSITIVE
 from condlube.backtest.replay import Span
 from condlube.backtest.report import day_of, page, summary
 from condlube.backtest.seen import events_seen
@@ -161,7 +162,7 @@ def judge_kept(
     kept: Kept, plant: Plant, snapshot: Snapshot, policy: Policy, columns: Sequence[str] = JUDGED
 ) -> tuple[pd.DataFrame, Judged]:
     """Columns of the decisions of a replay, and what came of them by the record as it stands today."""
-    decisions, found = kept.read(columns), kept.read_deviations(ANSWERS)
+    decisions, found = kept.read(columns), kept.read_deviations(ANSWERS, SENSITIVE)
     history = StoreHistory(snapshot)
     newest = views.newest_known(snapshot)
     assert newest is not None  # a replay needs summaries, which come of readings

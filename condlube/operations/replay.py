@@ -20,6 +20,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights
@@ -59,13 +60,13 @@ class Kept:
         """Columns of all decisions, ``backtest.replay.VALUES`` among them."""
         return _read(self.decisions, columns)
 
-    def read_deviations(self, columns: Sequence[str]) -> pd.DataFrame:
-        """Columns of the deviations of all nights."""
-        return _read(self.deviations, columns)
+    def read_deviations(self, columns: Sequence[str], quantities: Sequence[str]) -> pd.DataFrame:
+        """Columns of the deviations of some quantities on all nights."""
+        return _read(self.deviations, columns, pc.field("quantity").isin(list(quantities)))
 
 
-def _read(paths: Iterable[Path], columns: Sequence[str]) -> pd.DataFrame:
-    tables = (pq.read_table(path, columns=list(columns)) for path in paths)
+def _read(paths: Iterable[Path], columns: Sequence[str], wanted: pc.Expression | None = None) -> pd.DataFrame:
+    tables = (pq.read_table(path, columns=list(columns), filters=wanted) for path in paths)
     return pa.concat_tables(tables).to_pandas(date_as_object=False)
 
 

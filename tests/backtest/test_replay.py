@@ -55,3 +55,8 @@ def test_a_rise_that_stands_for_months_is_remembered_alike_in_one_stretch_and_ni
     span = replace(Span.of(date(2023, 3, 1), date(2023, 7, 15), plant, run_hour=6, every=14), days_at_once=366)
     assert len(span.chunks) == 1
     _same(replayed(plant, known, span, policy), nightly(plant, known, span, policy))
+
+
+def test_the_first_stretch_is_half_as_long_and_no_night_is_lost(span) -> None:
+    assert [night for own in span.chunks for night in own] == list(span.nights)
+    assert [(own[-1] - own[0]).days for own in span.chunks] == [9, 27, 9]  # every ninth night within 15, 31 and 31 days

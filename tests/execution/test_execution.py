@@ -1,4 +1,5 @@
 import math
+import os
 
 import pytest
 
@@ -11,6 +12,14 @@ def test_order_is_kept_serially_and_in_processes():
     expected = [math.factorial(b) for b in batches]
     assert list(map_batches(math.factorial, batches)) == expected
     assert list(map_batches(math.factorial, batches, workers=2)) == expected
+
+
+def test_processes_keep_freed_memory_unless_the_user_says_otherwise(monkeypatch):
+    monkeypatch.setenv("MALLOC_TRIM_THRESHOLD_", "131072")
+    before = dict(os.environ)
+    names = ["ARROW_DEFAULT_MEMORY_POOL", "MALLOC_TRIM_THRESHOLD_"]
+    assert list(map_batches(os.getenv, names, workers=3)) == ["system", "131072"]  # 3: processes of its own
+    assert dict(os.environ) == before
 
 
 def test_a_dask_cluster_gives_the_same():
