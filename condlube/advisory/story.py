@@ -33,13 +33,12 @@ _TRUE_TOO = 0.1
 
 
 def leading_state(posterior: FloatArray, hold: FloatArray, call: IntArray) -> IntArray:
-    """State, other than adequate, that the call is about [bearings]: dryness, where the call is to grease; else one
-    that is more likely than not; else, of those that contribute most to the expected cost of holding or nearly so, the
-    most likely."""
+    """State, other than adequate, that the call is about [bearings]: dryness, where the call is to grease; else, of
+    those that contribute most to the expected cost of holding or nearly so, the most likely."""
     others = posterior[:, 1:]
     costly = others * hold[:, 1:]
     near = costly >= _NEARLY * costly.max(axis=1, keepdims=True)
-    about = np.where(others.max(axis=1) > 0.5, others.argmax(axis=1), (others * near).argmax(axis=1)) + 1
+    about = (others * near).argmax(axis=1) + 1
     return np.where(call == GREASE, STATES.index("starved"), about)
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from condlube.assessment import kernel
 from condlube.assessment.confirmed import confirmed, number
 from condlube.assessment.greasings import times
-from condlube.assessment.limits import level_limits
+from condlube.assessment.limits import level_limits, upper_b
 from condlube.assessment.nights import Nights
 from condlube.assessment.records import Records
 from condlube.assessment.sources import (
@@ -112,7 +112,7 @@ def gather(
     deviations = _own(nights, deviations)
     which = deviations["which"].to_numpy(dtype=np.int64)
     level = deviations["level"].to_numpy(dtype=np.int64)
-    counted, held = confirmed(deviations, policy)
+    counted, held = confirmed(deviations, upper_b(bearings, which), policy)
     silent = (deviations["status"] == "assessed").to_numpy() & np.isnan(counted)
     deviations["status"] = np.where(silent, "not_testable", deviations["status"].to_numpy(dtype=object))
     sound = (deviations["status"] == "assessed").to_numpy()
@@ -171,7 +171,8 @@ def gather(
 
 def _onset(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.NDArray[np.object_]]:
     """How the rise of each row came: 0 gradually, 1 abruptly, in between where it is too young to be known as gradual;
-    NaN where nothing tells. Beside it the reason code."""
+    NaN where nothing tells. Beside it the reason code. Velocity steps for many reasons and tells nothing of dryness:
+    abruptly is less there, and gradually nothing."""
     kind = deviations["onset"].to_numpy(dtype=object)
     age = pd.to_datetime(deviations["night"]) - pd.to_datetime(deviations["onset_date"])
     shortest = policy.detection.abrupt_days
@@ -180,6 +181,9 @@ def _onset(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.ND
     young = np.clip(np.nan_to_num(young), 0.0, 1.0)
     gradual, abrupt = (kind == name for name in Onset.classes)
     value = np.select([gradual, abrupt], [young, 1.0], np.nan)
+    of_velocity = (deviations["quantity"] == "velocity").to_numpy()
+    less = np.where(value > 0, policy.weights.velocity_step * value, np.nan)
+    value = np.where(of_velocity, less, value)
     return value, np.where(gradual & (young > 0), RECENT, kind).astype(object)
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from condlube.assessment.greasings import TimeArray
 from condlube.assessment.sources import FloatArray, IntArray
-from condlube.lubrication.severity import ZONES, Zones, machine_zone, pump_zone
+from condlube.lubrication.severity import LEAST_UPPER_B, ZONES, Zones, machine_zone, pump_zone
 from condlube.policy.decision import TemperatureLimit
 from condlube.policy.model import Policy
 
@@ -49,6 +49,20 @@ def level_limits(
             bearings, deviations, np.flatnonzero(fresh & (quantity == "temperature")), grease_limit_degc
         ),
     }
+
+
+def upper_b(bearings: pd.DataFrame, which: IntArray) -> FloatArray:
+    """Upper limit of zone B, mm/s rms, of rows ``which`` of the bearings; the lowest of the standards where the machine
+    is outside their scope or its power unknown."""
+    power = bearings["power_kw"].to_numpy(dtype=np.float64, na_value=np.nan)[which]
+    is_pump = (bearings["machine_kind"] == "pump").to_numpy()[which]
+    made = np.full(len(which), np.nan)
+    for of_pumps in (True, False):
+        at = np.flatnonzero((is_pump == of_pumps) & (power > 0))
+        rest = np.zeros(len(at))
+        zones = pump_zone(rest, power[at]) if of_pumps else _machine(bearings, rest, power[at], which[at])
+        made[at] = zones.limits_mm_s_rms[:, 1]
+    return np.where(np.isnan(made), LEAST_UPPER_B, made)
 
 
 def _zone(bearings: pd.DataFrame, deviations: pd.DataFrame, rows: IntArray) -> Placed:

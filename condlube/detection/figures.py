@@ -58,7 +58,8 @@ def figures_of(
         "bearing": points["bearing_id"].to_numpy(dtype=object)[point], "quantity": quantity, "spread": spread,
     })  # fmt: skip
     share = shares(targets, lo, hi, day, residual, detection)
-    rise = growth(lo, hi, day, residual, uncertain, detection.growth_spreads, detection.growth_days)
+    step_share = _of_quantity(detection.growth_step, points)[point]
+    rise = growth(lo, hi, day, residual, uncertain, step_share, detection.growth_spreads, detection.growth_days)
     aim = _of_quantity(detection.steady_spread, points)[point]
     most = np.where(points["route"].to_numpy()[point] | masked, 1, detection.steady_nights)
     level, averaged = steady(lo, before, day, residual, now, spread, aim, most)

@@ -91,6 +91,7 @@ REASONS = {
     "rough_history": "a signal of this bearing was faulty on some of the last days",
     "median_of_nights": "the median of the last nights counts",
     "less_noise": "it counts less by its noise",
+    "not_significant": "it changed by less than a quarter of the upper limit of zone B: not significant",
     "inspected_without_finding": "an inspection found nothing",
     "gradual": "it came gradually",
     "abrupt": "it came abruptly",

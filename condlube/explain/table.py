@@ -8,12 +8,13 @@ from math import log2
 from typing import Any
 
 from condlube.explain.phrases import SIGNALS, STATES, why_not
-from condlube.schema.words import LESS_NOISE, MEDIAN_OF_NIGHTS
+from condlube.schema.words import LESS_NOISE, MEDIAN_OF_NIGHTS, NOT_SIGNIFICANT
 
 Row = Mapping[str, Any]
 HEAD = ("source", "observed", "expected", "deviation")
 UNITS = {"ultrasound": "dB", "acceleration": "dB", "impulsiveness": "x", "velocity": "x", "temperature": "K",
          "settling": "K"}  # fmt: skip
+_WEIGHED = {MEDIAN_OF_NIGHTS: " (median)", LESS_NOISE: " (less noise)", NOT_SIGNIFICANT: " (not significant)"}
 _NARROWEST = 26  # names are not broken to less: the foot's stays whole
 NAMES = {
     **SIGNALS, "prior": "time and context", "growth": "growth", "collector_share": "common shift", "onset": "onset",
@@ -108,7 +109,7 @@ def _figures(row: Row) -> tuple[str, str, str, str]:
     if source in UNITS:
         value = round(row["deviation"], 1) + 0.0
         deviation = f"{value:+.1f} {UNITS[source]}" if UNITS[source] != "x" else f"{row['deviation']:.2f} x"
-        by = {MEDIAN_OF_NIGHTS: " (median)", LESS_NOISE: " (less noise)"}.get(reason, "")
+        by = _WEIGHED.get(reason, "")
         return (
             name, _quantity(row["observed"], row["unit"], 2), _quantity(row["expected"], row["unit"], 2), deviation + by
         )  # fmt: skip

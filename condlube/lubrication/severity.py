@@ -27,6 +27,9 @@ MACHINE_LIMITS = np.array([[[2.3, 4.5, 7.1], [3.5, 7.1, 11.0]], [[1.4, 2.8, 4.5]
 PUMP_LIMITS = np.array([[[2.5, 4.0, 6.6], [3.5, 5.0, 7.6]], [[3.2, 5.1, 8.5], [4.2, 6.1, 9.5]]])
 """A/B, B/C, C/D (mm/s rms) by category (I critical, II general) and power (to 200 kW, above) [2]_."""
 
+LEAST_UPPER_B = float(min(MACHINE_LIMITS[..., 1].min(), PUMP_LIMITS[..., 1].min()))
+"""Lowest upper limit of zone B of any machine in the standards, mm/s rms."""
+
 PUMP_CATEGORIES = ("I", "II")
 
 

@@ -191,6 +191,7 @@ class Weights:
     shared_share: Share
     growth_from: NotNegative
     gradual_from: Annotated[float, Within(1, 100, open_low=True)]
+    velocity_step: Share
     ultrasound: Curve
     acceleration: Curve
     impulsiveness: Curve

@@ -111,6 +111,7 @@ class Detection:
     lately_nights: Annotated[int, Within(3, 30)]
     growth_spreads: _Positive
     growth_days: Annotated[int, Within(2, 60)]
+    growth_step: PerQuantity
     ewma_lambda: Annotated[float, Within(0.01, 1)]
     cusum_k: Annotated[float, Within(0, 3)]
     in_control_nights: Annotated[float, Within(50, 100_000)]

@@ -23,6 +23,7 @@ REFERENCE_UNSETTLED = "reference_unsettled"  # a rise over an expected level tha
 SECOND_READING = "second_reading"  # a change that still stands on one reading
 MEDIAN_OF_NIGHTS = "median_of_nights"  # a level that is weighed as the median of its last nights
 LESS_NOISE = "less_noise"  # a level that is weighed nearer to the expected one, for it is uncertain
+NOT_SIGNIFICANT = "not_significant"  # a velocity that changed by less than its standard calls significant
 STATE_UNCLEAR = "state_unclear"  # a level that fell away: a question about the machine or the instrument
 ONSETS = ("none", "gradual", "abrupt")
 RESPONSES = ("unknown", "held", "returned", "none", "worse")

@@ -25,16 +25,19 @@ def days_of(values, days=None):
     return np.arange(len(values), dtype=np.int64) if days is None else np.asarray(days, dtype=np.int64)
 
 
-def grown(values, days=None):
+def grown(values, days=None, step_share=0.5):
     values = np.asarray(values, dtype=float)
-    return growth(*span(values), days_of(values, days), values, ONE, 4.0, 8)[0]
+    return growth(*span(values), days_of(values, days), values, ONE, np.array([step_share]), 4.0, 8)[0]
 
 
 def test_growth_is_the_rise_of_the_last_nights_in_spreads():
     assert grown([0, 0, 2, 4, 6, 8]) == pytest.approx(6.0)
     assert grown([3, 5, 7]) == pytest.approx(4.0)
     assert grown([0, 1, 3, 9]) == pytest.approx(8.7 - 2.0)  # slope over three nights, less half of what 6 has over 2
-    assert grown([0, 0, 9, 9]) == pytest.approx(4.5)  # one step: half of it
+    assert grown([0, 0, 9, 9]) == pytest.approx(4.5)  # one step: half of it ...
+    assert grown([0, 0, 9, 9], step_share=1.0) == 0  # ... or nothing
+    assert grown([0, 3, 6, 9], step_share=1.0) == pytest.approx(9.0)  # what goes on grows all the same
+    assert grown([0, -60, 5, 5]) == grown([0, 0, 5, 5])  # what comes back from a fall does not
     assert grown([9, 9, 9, 9]) == 0
     assert grown([9, 7, 6, 5]) == 0
     assert grown([0, 1, 2, 3]) == 0  # not over four spreads
