@@ -44,7 +44,7 @@ def leading_state(posterior: FloatArray, hold: FloatArray, call: IntArray) -> In
 
 def leading_source(evidence: Evidence, state: IntArray) -> Words:
     """Source with the most bits for the leading state; empty where none speaks for it."""
-    bits = np.take_along_axis(evidence.bits, (state - 1)[:, None, None], axis=2)[:, :, 0]
+    bits = evidence.bits[np.arange(len(state)), :, state - 1]
     best = bits.argmax(axis=1)
     spoken = bits[np.arange(len(best)), best] > 0
     return np.where(spoken, np.array(SOURCES, dtype=object)[best], "")
@@ -53,7 +53,7 @@ def leading_source(evidence: Evidence, state: IntArray) -> Words:
 def basis(call: IntArray, cost_call: IntArray, applied: BoolArray, evidence: Evidence, s: Situation) -> Words:
     """What the call rests on: the guard that took the cheapest action away, else time where nothing was assessed,
     else cost. An overdue interval that only the loss of its data reveals rests on time."""
-    made = np.where((evidence.bits != 0).any(axis=(1, 2)), "cost", "time").astype(object)
+    made = np.where(evidence.bits.any(axis=(1, 2)), "cost", "time").astype(object)
     for n in np.flatnonzero(call != cost_call):
         code = guards.deciding(applied[n], int(cost_call[n]))
         made[n] = "time" if code == "extension_cap" and s.lost[n] else code
@@ -166,7 +166,7 @@ def within_days(
         "unsettled": policy.due.temperature_days,
     }  # fmt: skip
     usual = np.where(call == GREASE, policy.due.grease_days, policy.due.survey_days)
-    bits = np.take_along_axis(evidence.bits, (state - 1)[:, None, None], axis=2)[:, :, 0]
+    bits = evidence.bits[np.arange(len(state)), :, state - 1]
     leads = (bits > 0) & (bits >= 0.5 * bits.max(axis=1, keepdims=True))
     each = np.array([by_source.get(name, np.inf) for name in SOURCES])
     shortest = np.where(leads, each, np.inf).min(axis=1)

@@ -93,7 +93,8 @@ def _measured(
             whole = False
             continue
         last = first[who[k] + 1]
-        if whole and who[k] == who[k - 1] and start[k] == start[k - 1] and stop[k] >= stop[k - 1]:  # the sums go on
+        same = k > 0 and who[k] == who[k - 1] and start[k] == start[k - 1]
+        if same and (stop[k] == stop[k - 1] or (whole and stop[k] > stop[k - 1])):  # the sums go on
             covered[k], measured[k], beyond[k], x[k] = covered[k - 1], measured[k - 1], beyond[k - 1], x[k - 1]
         else:
             row = first[who[k]] + np.searchsorted(end[first[who[k]] : last], start[k], side="right")
