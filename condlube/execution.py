@@ -39,10 +39,10 @@ def map_batches(
         yield from map(function, batches)
     else:
         pool = _pool(workers)
-        with _environment(_KEEP_MEMORY):
-            for _ in range(workers):  # they start and import while the first batch is made
-                pool.submit(_expect, function)
         try:
+            with _environment(_KEEP_MEMORY):
+                for _ in range(workers):  # they start and import while the first batch is made
+                    pool.submit(_expect, function)
             yield from pool.map(function, batches)
         except BrokenProcessPool:
             _pool.cache_clear()

@@ -42,9 +42,14 @@ def leading_state(posterior: FloatArray, hold: FloatArray, call: IntArray) -> In
     return np.where(call == GREASE, STATES.index("starved"), about)
 
 
+def _bits_for(state: IntArray, evidence: Evidence) -> FloatArray:
+    """Bits of each source for the state of each row [bearings, sources]."""
+    return evidence.bits[np.arange(len(state)), :, state - 1]
+
+
 def leading_source(evidence: Evidence, state: IntArray) -> Words:
     """Source with the most bits for the leading state; empty where none speaks for it."""
-    bits = evidence.bits[np.arange(len(state)), :, state - 1]
+    bits = _bits_for(state, evidence)
     best = bits.argmax(axis=1)
     spoken = bits[np.arange(len(best)), best] > 0
     return np.where(spoken, np.array(SOURCES, dtype=object)[best], "")
@@ -166,7 +171,7 @@ def within_days(
         "unsettled": policy.due.temperature_days,
     }  # fmt: skip
     usual = np.where(call == GREASE, policy.due.grease_days, policy.due.survey_days)
-    bits = evidence.bits[np.arange(len(state)), :, state - 1]
+    bits = _bits_for(state, evidence)
     leads = (bits > 0) & (bits >= 0.5 * bits.max(axis=1, keepdims=True))
     each = np.array([by_source.get(name, np.inf) for name in SOURCES])
     shortest = np.where(leads, each, np.inf).min(axis=1)

@@ -50,7 +50,7 @@ def standing(
         told = concluded(found, found.rows[found.rows["day"] == day], notes, begins, zone, policy)
         rows = _rows(told, _look(night, summaries, zone), str(points["point_id"].min()), zone)
         made.append(pd.DataFrame(rows, columns=names))
-        notes = pd.concat([notes, *made[-1:]], ignore_index=True) if len(notes) else made[-1]
+        notes = pd.concat([notes, made[-1]], ignore_index=True) if len(notes) else made[-1]
     return pd.concat(made, ignore_index=True)
 
 

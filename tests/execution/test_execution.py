@@ -1,5 +1,8 @@
 import math
+import multiprocessing
 import os
+import time
+from concurrent.futures.process import BrokenProcessPool
 
 import pytest
 
@@ -20,6 +23,17 @@ def test_processes_keep_freed_memory_unless_the_user_says_otherwise(monkeypatch)
     names = ["ARROW_DEFAULT_MEMORY_POOL", "MALLOC_TRIM_THRESHOLD_"]
     assert list(map_batches(os.getenv, names, workers=3)) == ["system", "131072"]  # 3: processes of its own
     assert dict(os.environ) == before
+
+
+def test_processes_that_died_between_two_calls_are_replaced():
+    assert list(map_batches(math.factorial, [3], workers=2)) == [6]
+    for process in multiprocessing.active_children():
+        process.kill()
+        process.join()
+    time.sleep(1.0)  # the pool notices in a moment
+    with pytest.raises(BrokenProcessPool):
+        list(map_batches(math.factorial, [3], workers=2))
+    assert list(map_batches(math.factorial, [3], workers=2)) == [6]
 
 
 def test_a_dask_cluster_gives_the_same():

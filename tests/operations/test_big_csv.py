@@ -47,3 +47,15 @@ def test_of_a_table_that_is_not_whole_nothing_stays(tmp_path):
         append(tmp_path / "absent.parquet")
     assert [file.name for file in tmp_path.iterdir()] == ["made.csv"]
     assert (tmp_path / "made.csv").read_text(encoding="utf-8") == "older"
+
+
+def test_two_that_write_one_file_do_not_meet(tmp_path, monkeypatch):
+    pq.write_table(pa.table({"text": ["one"]}), tmp_path / "one.parquet")
+    pq.write_table(pa.table({"text": ["two"]}), tmp_path / "two.parquet")
+    with tables_csv(tmp_path / "made.csv", ["text"]) as first:
+        monkeypatch.setattr("os.getpid", lambda: -1)
+        with tables_csv(tmp_path / "made.csv", ["text"]) as second:
+            first(tmp_path / "one.parquet")
+            second(tmp_path / "two.parquet")
+        assert (tmp_path / "made.csv").read_text(encoding="utf-8").split() == ["text", '"two"']
+    assert (tmp_path / "made.csv").read_text(encoding="utf-8").split() == ["text", '"one"']
