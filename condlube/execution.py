@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import cache
@@ -38,15 +39,57 @@ def map_batches(
     elif workers == 1:
         yield from map(function, batches)
     else:
-        pool = _pool(workers)
-        try:
-            with _environment(_KEEP_MEMORY):
-                for _ in range(workers):  # they start and import while the first batch is made
-                    pool.submit(_expect, function)
+        with _working(workers, function) as pool:
             yield from pool.map(function, batches)
-        except BrokenProcessPool:
-            _pool.cache_clear()
-            raise
+
+
+def map_after(
+    first: Callable[[Batch], object], then: Callable[[Batch], Result], batches: Sequence[Batch], workers: int = 1,
+    on_first: Callable[[Batch], None] = lambda batch: None,
+) -> Iterator[Result]:  # fmt: skip
+    """Results of ``then`` in the order of ``batches``; each begins once ``first`` has been through its batch.
+
+    ``first`` takes one batch after the other, since it may need what it made of those before; ``on_first`` is told of
+    each in this process. ``workers`` as for ``map_batches``.
+    """
+    if workers == 1:
+        for batch in batches:
+            first(batch)
+            on_first(batch)
+            yield then(batch)
+        return
+    with _working(workers, then) as pool:
+        coming: deque[Future[Result]] = deque()
+        firsts = (pool.submit(first, batch) for batch in batches)  # each begun when it is asked for
+        try:
+            ahead = next(firsts, None)
+            for batch in batches:
+                assert ahead is not None
+                ahead.result()
+                on_first(batch)
+                ahead = next(firsts, None)  # before the rest, which then always finds something to do
+                coming.append(pool.submit(then, batch))
+                while coming and coming[0].done():
+                    yield coming.popleft().result()
+            while coming:
+                yield coming.popleft().result()
+        finally:
+            for left in coming:
+                left.cancel()
+
+
+@contextmanager
+def _working(workers: int, function: Callable[..., object]) -> Iterator[ProcessPoolExecutor]:
+    """The pool, whose processes start and import what the function needs meanwhile; one that died is replaced."""
+    pool = _pool(workers)
+    try:
+        with _environment(_KEEP_MEMORY):
+            for _ in range(workers):
+                pool.submit(_expect, function)
+        yield pool
+    except BrokenProcessPool:
+        _pool.cache_clear()
+        raise
 
 
 @contextmanager

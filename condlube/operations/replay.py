@@ -25,7 +25,7 @@ import pyarrow.parquet as pq
 
 from condlube.backtest.replay import Span, compare_nights, decide_nights, learn_nights
 from condlube.chain import Plant
-from condlube.execution import map_batches
+from condlube.execution import map_after
 from condlube.manipulation.kernel import starts_of
 from condlube.operations.check import Checked
 from condlube.operations.decide import decide_batch
@@ -99,16 +99,19 @@ def replay(
     definition = checked.definition
     folder = definition.store / "cache" / "backtest"
     folder.mkdir(parents=True, exist_ok=True)
-    history = StoreHistory(snapshot)
-    works = list(_works(checked, plant, span, policy, snapshot, history, folder))
+    works = list(_works(checked, plant, span, policy, snapshot, folder))
     missing = [work for work in works if not work.done]
     again = {work.decisions for work in missing}
-    stretch = partial(_stretch, plant=plant, policy=policy, store=definition.store, ledger=definition.ledger,
-                    commit_id=snapshot.commit_id)  # fmt: skip
-    ready = _learned(missing, plant, history, policy, on_step)
-    done = len(span.nights) - sum(len(work.nights) for work in missing)
+    site = _Site(plant, policy, definition.store, definition.ledger, snapshot.commit_id)
+    known = done = len(span.nights) - sum(len(work.nights) for work in missing)
+
+    def on_learned(work: _Work) -> None:
+        nonlocal known
+        known += len(work.nights)
+        on_step("references", known, len(span.nights))
+
     workers = min(definition.workers, max(len(missing), 1))
-    brought = iter(map_batches(stretch, ready, workers))
+    brought = map_after(partial(_learn, site=site), partial(_stretch, site=site), missing, workers, on_learned)
     for work in works:
         if work.decisions in again:
             done += next(brought)
@@ -118,9 +121,10 @@ def replay(
 
 
 def _works(
-    checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, history: StoreHistory, folder: Path
+    checked: Checked, plant: Plant, span: Span, policy: Policy, snapshot: Snapshot, folder: Path
 ) -> Iterator[_Work]:
     zone = plant.register.site.zone
+    history = StoreHistory(snapshot)
     ingests = snapshot.ledger_rows("ingests")
     events, reviews = _digests("events", history.events), _digests("reviews", history.reviews)
     before: tuple[Path, ...] = ()
@@ -147,20 +151,27 @@ def _digests(table: str, rows: pd.DataFrame) -> Callable[[datetime], str]:
     return lambda known_by: rows_digest(made.column_names, texts[(known_at <= known_by).to_numpy()])
 
 
-def _learned(
-    works: Sequence[_Work], plant: Plant, history: StoreHistory, policy: Policy, on_step: OnStep
-) -> Iterator[_Work]:
-    """The stretches, each once it can be compared: what is missing of its own and earlier references is learned."""
-    done, total = 0, sum(len(work.nights) for work in works)
-    for work in works:
-        if not work.references.is_file():
-            learned = learn_nights(plant, history, _references(work.before), work.nights, work.span, policy)
-            tables = [from_frame("expected", new).append_column(PART, pa.array([k] * len(new), pa.int64()))
-                      for k, new in enumerate(learned)]  # fmt: skip
-            _write(work.references, pa.concat_tables(tables))
-        done += len(work.nights)
-        on_step("references", done, total)
-        yield work
+class _Site(NamedTuple):
+    """What every stretch of a replay shares, in a form that can be handed to another process."""
+
+    plant: Plant
+    policy: Policy
+    store: Path
+    ledger: str
+    commit_id: int
+
+    @property
+    def history(self) -> StoreHistory:
+        return _history(self.store, self.ledger, self.commit_id)
+
+
+def _learn(work: _Work, site: _Site) -> None:
+    """Learn the references of a stretch, as far as that was not done, with those of the stretches before it."""
+    if not work.references.is_file():
+        learned = learn_nights(site.plant, site.history, _references(work.before), work.nights, work.span, site.policy)
+        tables = [from_frame("expected", new).append_column(PART, pa.array([k] * len(new), pa.int64()))
+                  for k, new in enumerate(learned)]  # fmt: skip
+        _write(work.references, pa.concat_tables(tables))
 
 
 def _references(paths: Iterable[Path]) -> pd.DataFrame:
@@ -169,9 +180,9 @@ def _references(paths: Iterable[Path]) -> pd.DataFrame:
     return pa.concat_tables([arrow_schema("expected").empty_table(), *tables]).to_pandas()
 
 
-def _stretch(work: _Work, plant: Plant, policy: Policy, store: Path, ledger: str, commit_id: int) -> int:
+def _stretch(work: _Work, site: _Site) -> int:
     """Compare and decide the nights of a stretch, as far as that was not done; how many nights it has."""
-    history = _history(store, ledger, commit_id)
+    plant, history, policy = site.plant, site.history, site.policy
     if not work.deviations.is_file():
         own = pq.read_table(work.references).to_pandas()
         bounds = starts_of(own.pop(PART).to_numpy(), len(work.nights)).tolist()
