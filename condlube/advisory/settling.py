@@ -52,5 +52,6 @@ def settling(life: pd.DataFrame, records: Records, evidence: Evidence, policy: P
     up = (over > p.unexplained_k) & alone & ~answered
     in_d = np.where(up, np.maximum(p.unexplained_nights - nights, 0.0), np.inf)
     high = judged & (rise > p.over_before_k) & ~answered
-    kind = np.select([high & climbing, high, in_d == 0], ["rising", "above_before", "unexplained"], "")
-    return Settling(kind.astype(object), np.where(judged, rise, np.nan), in_d)
+    kind = np.select([high & climbing, high, in_d == 0], [0, 1, 2], 3)
+    words = np.array(["rising", "above_before", "unexplained", ""], dtype=object)
+    return Settling(words[kind], np.where(judged, rise, np.nan), in_d)

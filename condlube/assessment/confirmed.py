@@ -33,13 +33,12 @@ def confirmed(
     """
     p = policy.stability
     value = number(deviations, "deviation")
-    quantity = deviations["quantity"].to_numpy(dtype=object)
-    is_ratio = np.isin(quantity, RATIOS)
+    which, names = pd.factorize(deviations["quantity"])
+    is_ratio = np.array([name in RATIOS for name in names], dtype=np.bool_)[which]
     lately = number(deviations, "lately")
     with np.errstate(divide="ignore", invalid="ignore"):
         size = np.abs(np.where(is_ratio, np.log(value), value))
         apart = np.abs(np.where(is_ratio, np.log(value / lately), value - lately))
-    which, names = pd.factorize(quantity)
     large = np.array([policy.detection.large.of(name) for name in names], dtype=np.float64)[which]
     usual = np.array([policy.detection.steady_spread.of(name) for name in names], dtype=np.float64)[which]
     nights_over, growing = number(deviations, "nights_over"), number(deviations, "growth") > policy.weights.growth_from
@@ -59,7 +58,8 @@ def confirmed(
     with np.errstate(divide="ignore", invalid="ignore"):
         uncertain = number(deviations, "deviation_sd") / np.where(is_ratio, value, 1.0)
     excess = p.excess_taken * np.nan_to_num(np.maximum(uncertain - usual, 0.0))
-    code = np.select([waits, steady, excess > 0], [SECOND_READING, MEDIAN_OF_NIGHTS, LESS_NOISE], "").astype(object)
+    case = np.select([waits, steady, excess > 0], [0, 1, 2], 3)
+    code = np.array([SECOND_READING, MEDIAN_OF_NIGHTS, LESS_NOISE, ""], dtype=object)[case]
     counted = np.select([waits, steady], [expected, lately], value)
     counted = _nearer(counted, excess, is_ratio)
     minor = _insignificant(deviations, counted, large, upper_b) & change

@@ -44,7 +44,6 @@ RECENT = "recent"
 RETURNED = "returned"
 """A level that came back after a greasing came back at once: that is the response, not an onset of its own."""
 _SENSITIVE = [POSITION[source] for source in LUBRICATION_SENSITIVE]
-_WORDS = ("quantity", "status", "reason", "onset", "response")
 _DOUBTED = (OPERATING_CHANGED, HEARD_BESIDE, FAINT)
 """Reason codes of levels that something else than this bearing may explain."""
 
@@ -112,10 +111,10 @@ def gather(
     deviations = _own(nights, deviations)
     which = deviations["which"].to_numpy(dtype=np.int64)
     level = deviations["level"].to_numpy(dtype=np.int64)
-    counted, held = confirmed(deviations, upper_b(bearings, which), policy)
-    silent = (deviations["status"] == "assessed").to_numpy() & np.isnan(counted)
-    deviations["status"] = np.where(silent, "not_testable", deviations["status"].to_numpy(dtype=object))
-    sound = (deviations["status"] == "assessed").to_numpy()
+    counted, held = confirmed(deviations, upper_b(bearings)[which], policy)
+    assessed = (deviations["status"] == "assessed").to_numpy()
+    sound = assessed & ~np.isnan(counted)
+    deviations["status"] = deviations["status"].mask(assessed & ~sound, "not_testable")
     strength = _strength(counted, level, sound, policy)
     n = len(bearings)
     values = np.full((n, len(SOURCES)), np.nan)
@@ -141,7 +140,7 @@ def gather(
     by = _best(which, growth, growth > policy.weights.growth_from)
     put("growth", which[by], growth[by], by)
     louder = _best(which, strength, sound & (strength > 0) & (level != POSITION["temperature"]))
-    answer = deviations["response"].to_numpy(dtype=object)
+    answer = deviations["response"].astype(object).to_numpy()
     how_abrupt, came = _onset(deviations, policy)
     by = louder[~np.isnan(how_abrupt[louder]) & (answer[louder] != RETURNED)]
     put("onset", which[by], how_abrupt[by], by, came[by])
@@ -149,7 +148,7 @@ def gather(
     share = number(deviations, "share")
     by = loudest[share[loudest] > 0]
     put("collector_share", which[by], share[by], by)
-    by = _best(which, -level.astype(np.float64), np.isin(answer, Response.classes))
+    by = _best(which, -level.astype(np.float64), deviations["response"].isin(Response.classes).to_numpy())
     put("response", which[by], [Response.classes.index(a) for a in answer[by]], by, answer[by])
 
     limits = level_limits(bearings, deviations, grease_limit_degc, policy, nights.end)
@@ -173,13 +172,13 @@ def _onset(deviations: pd.DataFrame, policy: Policy) -> tuple[FloatArray, npt.ND
     """How the rise of each row came: 0 gradually, 1 abruptly, in between where it is too young to be known as gradual;
     NaN where nothing tells. Beside it the reason code. Velocity steps for many reasons and tells nothing of dryness:
     abruptly is less there, and gradually nothing."""
-    kind = deviations["onset"].to_numpy(dtype=object)
+    kind = deviations["onset"].astype(object).to_numpy()
     age = pd.to_datetime(deviations["night"]) - pd.to_datetime(deviations["onset_date"])
     shortest = policy.detection.abrupt_days
     longest = shortest * policy.weights.gradual_from
     young = (longest - age.dt.days.to_numpy(dtype=np.float64)) / (longest - shortest)
     young = np.clip(np.nan_to_num(young), 0.0, 1.0)
-    gradual, abrupt = (kind == name for name in Onset.classes)
+    gradual, abrupt = ((deviations["onset"] == name).to_numpy() for name in Onset.classes)
     value = np.select([gradual, abrupt], [young, 1.0], np.nan)
     of_velocity = (deviations["quantity"] == "velocity").to_numpy()
     less = np.where(value > 0, policy.weights.velocity_step * value, np.nan)
@@ -234,11 +233,11 @@ def _own(nights: Nights, deviations: pd.DataFrame) -> pd.DataFrame:
     quantity, names = pd.factorize(deviations["quantity"])
     level = np.array([*(POSITION.get(LEVEL_OF.get(name, ""), -1) for name in names), -1], dtype=np.int64)[quantity]
     keep = (which >= 0) & (level >= 0)
-    kept = deviations[keep].assign(which=which[keep], level=level[keep])
-    kept["level_time"] = times(kept["level_time"])
-    kept = kept.astype(dict.fromkeys(_WORDS, object))
-    order = np.lexsort((pd.factorize(kept["point_id"], sort=True)[0], kept["which"]))
-    return kept.iloc[order].reset_index(drop=True)
+    point = pd.factorize(deviations["point_id"], sort=True)[0]
+    at = np.flatnonzero(keep)
+    at = at[np.lexsort((point[at], which[at]))]
+    kept = deviations.take(at).reset_index(drop=True)
+    return kept.assign(which=which[at], level=level[at], level_time=times(kept["level_time"]))
 
 
 def _strength(counted: FloatArray, level: IntArray, sound: BoolArray, policy: Policy) -> FloatArray:

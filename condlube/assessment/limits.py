@@ -42,25 +42,24 @@ def level_limits(
     oldest = oldest - np.timedelta64(round(policy.guard.absolute_limit.fresh_days * 24), "h")
     fresh = (deviations["level_time"].to_numpy() >= oldest) & deviations["level_now"].notna().to_numpy()
     fresh &= (deviations["status"] != "faulty").to_numpy()
-    quantity = deviations["quantity"].to_numpy(dtype=object)
+    velocity, warmth = (np.flatnonzero(fresh & (deviations["quantity"] == name).to_numpy())
+                        for name in ("velocity", "temperature"))  # fmt: skip
     return {
-        "zone": _zone(bearings, deviations, np.flatnonzero(fresh & (quantity == "velocity"))),
-        "temperature_limit": _temperature(
-            bearings, deviations, np.flatnonzero(fresh & (quantity == "temperature")), grease_limit_degc
-        ),
+        "zone": _zone(bearings, deviations, velocity),
+        "temperature_limit": _temperature(bearings, deviations, warmth, grease_limit_degc),
     }
 
 
-def upper_b(bearings: pd.DataFrame, which: IntArray) -> FloatArray:
-    """Upper limit of zone B, mm/s rms, of rows ``which`` of the bearings; the lowest of the standards where the machine
-    is outside their scope or its power unknown."""
-    power = bearings["power_kw"].to_numpy(dtype=np.float64, na_value=np.nan)[which]
-    is_pump = (bearings["machine_kind"] == "pump").to_numpy()[which]
-    made = np.full(len(which), np.nan)
+def upper_b(bearings: pd.DataFrame) -> FloatArray:
+    """Upper limit of zone B, mm/s rms, of each row; the lowest of the standards where the machine is outside their
+    scope or its power unknown."""
+    power = bearings["power_kw"].to_numpy(dtype=np.float64, na_value=np.nan)
+    is_pump = (bearings["machine_kind"] == "pump").to_numpy()
+    made = np.full(len(power), np.nan)
     for of_pumps in (True, False):
         at = np.flatnonzero((is_pump == of_pumps) & (power > 0))
         rest = np.zeros(len(at))
-        zones = pump_zone(rest, power[at]) if of_pumps else _machine(bearings, rest, power[at], which[at])
+        zones = pump_zone(rest, power[at]) if of_pumps else _machine(bearings, rest, power[at], at)
         made[at] = zones.limits_mm_s_rms[:, 1]
     return np.where(np.isnan(made), LEAST_UPPER_B, made)
 

@@ -158,7 +158,7 @@ def decide_nights(
     night_of_row = days_of(found["night"])
     for part in segments(nights, span.known_by, zone, usage, history.events):
         wanted = np.array(part, dtype="datetime64[D]")
-        block = found[np.isin(night_of_row, wanted)].reset_index(drop=True)
+        block = kept(found, np.isin(night_of_row, wanted))
         used = _seen_usage(usage, part[-1], span)
         events = events_seen(history.events, as_of(part[-1], zone), span.known_by[part[-1]])
         at_once = many_nights(bearings, events, part, zone)

@@ -151,8 +151,8 @@ def _compared(rows: pd.DataFrame, tracks: Tracks) -> pd.DataFrame:
         track=track,
         row=row,
         reference=np.append(tracks.reference, -1)[track],
-        status=np.where(refused, "not_testable", rows["status"].to_numpy()),
-        reason=np.where(refused, reason, rows["reason"].to_numpy()),
+        status=rows["status"].mask(refused, "not_testable"),
+        reason=rows["reason"].mask(refused, pd.Series(reason, rows.index, dtype=object)),
     )
 
 
@@ -175,8 +175,8 @@ def _ask_again(rows: pd.DataFrame, cells: Cells, tracks: Tracks, policy: Policy)
     point, track, row, night = (rows[c].to_numpy(dtype=np.int64) for c in ("point", "track", "row", "day"))
     spread = rows["reference_spread"].to_numpy(dtype=float)
     quantity = cells.points["quantity"].to_list()
-    status, reason = rows["status"].to_numpy(dtype=object).copy(), rows["reason"].to_numpy(dtype=object).copy()
-    for k in np.flatnonzero(cells.points["route"].to_numpy()[point] & (status == "assessed")):
+    assessed = (rows["status"] == "assessed").to_numpy()
+    for k in np.flatnonzero(cells.points["route"].to_numpy()[point] & assessed):
         readings = slice(tracks.start[track[k]], row[k] + 1)
         sound = ~tracks.masked[readings]
         asks = second_reading(
@@ -185,8 +185,7 @@ def _ask_again(rows: pd.DataFrame, cells: Cells, tracks: Tracks, policy: Policy)
             policy.detection.route_second_days, policy.detection.stale_route_days,
         )  # fmt: skip
         if asks:
-            status[k], reason[k] = "not_testable", asks
-    rows["status"], rows["reason"] = status, reason
+            rows.loc[rows.index[k], ["status", "reason"]] = ["not_testable", asks]
 
 
 def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -> None:
@@ -215,16 +214,14 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
 def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
     """Rows in the units and words of the table."""
     point = rows["point"].to_numpy()
-    names = {c: cells.points[c].to_numpy(dtype=object)[point] for c in ("point_id", "bearing_id", "quantity")}
-    quantity = names["quantity"]
+    names = {c: cells.points[c].astype("category").array[point] for c in ("point_id", "bearing_id", "quantity")}
+    quantity = cells.points["quantity"].to_numpy(dtype=object)[point]
     level, residual, sd = (rows[c].to_numpy(dtype=float) for c in ("expected_level", "residual", "sd"))
     slopes = {c: rows[c].to_numpy(dtype=float).copy() for c in ("slope", "slope_low", "slope_high")}
     marks = {c: rows[c].to_numpy(dtype=float).copy() for c in MARKS}
     observed, expected, deviation, deviation_sd = np.full((4, len(rows)), np.nan)
-    unit = np.full(len(rows), "", dtype=object)
     for name in SIGNALS:
         of = np.flatnonzero(quantity == name)
-        unit[of] = CANONICAL[name]
         observed[of] = from_scale(name, level[of] + residual[of])
         expected[of] = from_scale(name, level[of])
         deviation[of] = deviation_of(name, residual[of])
@@ -238,7 +235,7 @@ def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
     return rows.assign(
         **names,
         night=_dates(rows["day"]),
-        unit=unit,
+        unit=cells.points["quantity"].map(CANONICAL).astype("category").array[point],
         observed=observed,
         expected=expected,
         deviation=deviation,
@@ -254,8 +251,8 @@ def _in_units(rows: pd.DataFrame, cells: Cells, zone: ZoneInfo) -> pd.DataFrame:
     )
 
 
-def _words(codes: pd.Series, words: tuple[str, ...]) -> Any:
-    return np.array([*words, None], dtype=object)[codes.fillna(-1).to_numpy(dtype=np.int64)]
+def _words(codes: pd.Series, words: tuple[str, ...]) -> pd.Categorical:
+    return pd.Categorical.from_codes(codes.fillna(-1).to_numpy(dtype=np.int64), list(words))
 
 
 def _dates(days: pd.Series) -> Any:

@@ -197,4 +197,5 @@ def _days(point: Ints, day: Ints, kind: Ints, code: Ints, faults: Any, total: Fl
     order = told[np.lexsort((code[told], -total[told], kind[told], day[told], point[told]))]
     first = np.append(True, (np.diff(point[order]) != 0) | (np.diff(day[order]) != 0))[: len(order)]
     order = order[first]
-    return pd.DataFrame({"point": point[order], "day": day[order], "kind": kind[order], "reason": faults[code[order]]})
+    reason = pd.Series(faults[code[order]], dtype=object)
+    return pd.DataFrame({"point": point[order], "day": day[order], "kind": kind[order], "reason": reason})

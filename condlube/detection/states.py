@@ -8,6 +8,7 @@ import pandas as pd
 from condlube.detection.series import FAULTY, SLOW, SOUND, STOPPED, Cells
 from condlube.manipulation.kernel import Bools, Ints, first_at_least, starts_of
 from condlube.policy.model import Policy
+from condlube.schema.words import EVIDENCE_STATUSES
 
 
 def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
@@ -30,9 +31,10 @@ def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
         points["route"].to_numpy()[point], policy.detection.stale_route_days, policy.detection.stale_days
     )
     cases = [at < 0, night - newest > allowed, kind == SLOW, kind == STOPPED, kind == SOUND, kind == FAULTY]
-    statuses = ["absent", "stale", "not_testable", "not_testable", "assessed", "faulty"]
+    case = np.select(cases, list(range(len(cases))), len(cases))
+    statuses = ("absent", "stale", "not_testable", "not_testable", "assessed", "faulty", "not_testable")
     words = ("no_readings", "no_recent_readings", "slow_shaft", "stopped", "")
-    reasons = [*(np.full(len(point), word, dtype=object) for word in words), quality]
+    reason = np.where(case < len(words), np.array([*words, None], dtype=object)[np.minimum(case, len(words))], quality)
     sound = days[days["kind"] == SOUND]
     lately = sum(
         _present(sound["point"].to_numpy(), sound["day"].to_numpy(), point, night - back).astype(np.int64)
@@ -48,14 +50,19 @@ def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
         "point": point,
         "day": night,
         "newest": newest,
-        "status": np.select(cases, statuses, "not_testable").astype(object),
-        "reason": np.select(cases, reasons, quality),
+        "status": told(np.array([EVIDENCE_STATUSES.index(word) for word in statuses])[case]),
+        "reason": pd.Series(reason, dtype=object),
         "sound_nights": lately,
         "coverage": np.where(of_newest, np.append(cells.coverage, 0.0)[cell], np.nan),
         "level_now": np.where(heard, np.append(cells.last_value, 0.0)[cell], np.nan),
         "level_time": _times(np.append(cells.last_time, 0)[cell], heard),
         "window_to": _times(np.append(cells.last_time, 0)[cell], of_newest),
     })  # fmt: skip
+
+
+def told(status: Ints) -> pd.Categorical:
+    """Statuses by their number among ``EVIDENCE_STATUSES``."""
+    return pd.Categorical.from_codes(status, list(EVIDENCE_STATUSES))
 
 
 def within(points: Ints, days: Ints, point: Ints, day: Ints) -> Ints:

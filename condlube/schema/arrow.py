@@ -57,9 +57,10 @@ def conform(table: str, data: pa.Table, encoded: bool = False) -> pa.Table:
 
 def from_frame(table: str, frame: pd.DataFrame) -> pa.Table:
     """The frame with exactly the columns, order and types of ``table``; what is missing or NaN becomes null."""
-    found = {name: pa.array(column, from_pandas=True) for name, column in frame.items() if not column.isna().all()}
     if unknown := set(frame.columns) - set(arrow_schema(table).names):
         raise KeyError(f"{table} has no columns {sorted(unknown)}")
+    made = {name: pa.array(column, from_pandas=True) for name, column in frame.items()}
+    found = {name: values for name, values in made.items() if values.null_count < len(values)}
     return pa.table(
         [found[f.name].cast(f.type) if f.name in found else pa.nulls(len(frame), f.type) for f in arrow_schema(table)],
         schema=arrow_schema(table),

@@ -180,7 +180,7 @@ def walk(fleet, policy, x=0.5, days=200.0, events=(), call=True):
     if call:
         at = as_of(nights[-1], ZONE)
         number = ((found["night"] - found["night"].min()) / pd.Timedelta(days=1)).astype(int).astype(str).str.zfill(4)
-        tonight = found.assign(bearing_id=found["bearing_id"] + "@" + number)
+        tonight = found.assign(bearing_id=found["bearing_id"].astype(str) + "@" + number)
         tonight["level_time"] = pd.Timestamp(at) - pd.Timedelta(hours=2)
         every = bearings.loc[bearings.index.repeat(fleet.days)].reset_index(drop=True)
         every["bearing_id"] += "@" + pd.Series(np.tile(np.arange(fleet.days), fleet.bearings)).astype(str).str.zfill(4)
