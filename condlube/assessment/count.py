@@ -6,8 +6,6 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
-import pyarrow.compute as pc
 
 from condlube.assessment.greasings import greasings, times, told_of
 from condlube.assessment.nights import Days
@@ -47,11 +45,10 @@ def point_begins(bearings: pd.DataFrame, points: pd.DataFrame, events: pd.DataFr
     return pd.Series(np.where(np.isnat(own), shared, own), index=unique["point_id"]).dropna()
 
 
-def since_begins(point_ids: pa.ChunkedArray | pd.Series, dates: Days, begins: pd.Series) -> BoolArray:
+def since_begins(point_ids: pd.Series, dates: Days, begins: pd.Series) -> BoolArray:
     """Which rows of the usage lie on or after the ``begins`` of their points; other points have none."""
-    ids = pa.array(point_ids) if isinstance(point_ids, pd.Series) else point_ids
-    at = pc.index_in(ids.cast(pa.string()), value_set=pa.array(list(begins.index), pa.string())).fill_null(len(begins))
-    begun = np.append(begins.to_numpy("datetime64[D]"), np.datetime64("NaT", "D"))[at.to_numpy()]
+    own, ids = pd.factorize(point_ids)
+    begun = np.append(begins.reindex(ids).to_numpy("datetime64[D]"), np.datetime64("NaT", "D"))[own]
     return np.asarray(dates.astype("datetime64[D]") >= begun)
 
 

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from condlube.assessment.count import earliest, since_begins
-from condlube.schema.arrow import rows_to_table, to_frame
+from condlube.schema.arrow import coded, rows_to_table, to_frame
 from condlube.schema.tables import TABLES
 from condlube.store.layout import SEQUENCE
 from condlube.store.store import Snapshot
@@ -44,8 +44,9 @@ class StoreHistory:
         begins = earliest(first) if isinstance(first, pd.Series) else first
         window = [("date", "<=", last), ("known_at", "<=", known_by), *([("date", ">=", begins)] if begins else [])]
         read = self._snapshot.read("summaries", list(dict.fromkeys([*wanted, *_VERSION, SEQUENCE])), window)
+        read = read.set_column(read.column_names.index("point_id"), "point_id", coded(read["point_id"]))
         if isinstance(first, pd.Series):
-            read = read.filter(pa.array(since_begins(read["point_id"], read["date"].to_numpy(), first)))
+            read = read.filter(pa.array(since_begins(read["point_id"].to_pandas(), read["date"].to_numpy(), first)))
         if read.group_by(["known_at", SEQUENCE]).aggregate([]).num_rows > len(pc.unique(read["known_at"])):
             version = read.select([*_VERSION, SEQUENCE]).to_pandas()
             newest = version.groupby(_VERSION)[SEQUENCE].transform("max")

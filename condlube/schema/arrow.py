@@ -7,6 +7,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from condlube.schema.tables import TABLES
 
@@ -65,6 +66,14 @@ def from_frame(table: str, frame: pd.DataFrame) -> pa.Table:
         [found[f.name].cast(f.type) if f.name in found else pa.nulls(len(frame), f.type) for f in arrow_schema(table)],
         schema=arrow_schema(table),
     )
+
+
+def coded(words: pa.ChunkedArray) -> pa.DictionaryArray:
+    """Words that repeat as numbers among the different ones, which stand in their order."""
+    met = words.dictionary_encode().combine_chunks()
+    order = pc.array_sort_indices(met.dictionary)
+    place = pc.array_sort_indices(order).cast(pa.int32())
+    return pa.DictionaryArray.from_arrays(place.take(met.indices), met.dictionary.take(order))
 
 
 def to_frame(table: pa.Table) -> pd.DataFrame:
