@@ -7,6 +7,7 @@ on two cores, a trial in 3 s, under 3 GB for every process.
 
 from __future__ import annotations
 
+import multiprocessing
 import resource
 import shutil
 import sys
@@ -38,7 +39,7 @@ def main(folder: Path, bearings: int = 1000, years: float = 3.0, every: int = 1)
     begin = time.perf_counter()
     made = backtest(folder, FIRST + timedelta(days=1), last, every,
                     on_step=lambda step, *_: told.update({step: time.perf_counter() - begin}))  # fmt: skip
-    whole = time.perf_counter() - begin
+    whole, workers = time.perf_counter() - begin, peaks()
     nights = len(made.span.nights)
     print(f"{bearings} bearings, {nights} nights of {years:g} years: {whole:.1f} s")
     print(", ".join(f"{step} done after {s:.1f} s" for step, s in told.items()))
@@ -51,9 +52,14 @@ def main(folder: Path, bearings: int = 1000, years: float = 3.0, every: int = 1)
     begin = time.perf_counter()
     facts.calls(checked.policy)
     print(f"one trial of {len(decisions):,} bearing-nights: {time.perf_counter() - begin:.2f} s")
-    most = {who: resource.getrusage(of).ru_maxrss / 1e6
-            for who, of in (("this", resource.RUSAGE_SELF), ("largest worker", resource.RUSAGE_CHILDREN))}  # fmt: skip
-    print(", ".join(f"{who} {size:.2f} GB" for who, size in most.items()))
+    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    print(f"most memory: this process {own:.2f} GB, workers", *(f"{most:.2f} GB" for most in sorted(workers)))
+
+
+def peaks() -> list[float]:
+    """Most memory that each living worker ever held, in GB (Linux)."""
+    files = (Path(f"/proc/{child.pid}/status") for child in multiprocessing.active_children())
+    return [int(line.split()[1]) / 1e6 for file in files for line in file.read_text().splitlines() if "VmHWM" in line]
 
 
 if __name__ == "__main__":
