@@ -9,7 +9,8 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import cache
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from threading import Thread
 from typing import TypeVar
 
 from condlube.errors import InvalidArgument
@@ -111,7 +112,19 @@ def _expect(function: Callable[..., object]) -> None:
 @cache
 def _pool(workers: int) -> ProcessPoolExecutor:
     """The processes, started once and kept: each first has to import what it works with."""
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_end_with_parent)
+
+
+def _end_with_parent() -> None:
+    """Let this process end when the one that started it is killed; it would wait for work for ever."""
+    parent = parent_process()
+    assert parent is not None
+
+    def wait() -> None:
+        parent.join()
+        os._exit(1)
+
+    Thread(target=wait, daemon=True).start()
 
 
 def _on_dask(function: Callable[[Batch], Result], batches: Iterable[Batch], cluster: str) -> Iterator[Result]:

@@ -53,8 +53,10 @@ def figures_of(
     now, masked = tracks.residual[row], tracks.masked[row]
     uncertain = np.sqrt(spread**2 + tracks.variance[row])
     code, onset_day = onset(lo, hi, day, residual, uncertain, detection.raised_spreads, detection.abrupt_days)
-    named = {name: points[of].astype("category").array[point]
-             for name, of in (("collector", "collector"), ("bearing", "bearing_id"), ("quantity", "quantity"))}
+    named = {
+        name: points[of].astype("category").array[point]
+        for name, of in (("collector", "collector"), ("bearing", "bearing_id"), ("quantity", "quantity"))
+    }
     targets = pd.DataFrame({"night": night, "spread": spread, **named})
     share = shares(targets, lo, hi, day, residual, detection)
     step_share = _of_quantity(detection.growth_step, points)[point]
