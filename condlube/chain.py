@@ -101,12 +101,13 @@ def decide_many(
     ``usage`` is what the last night sees; ``reviews`` name in ``which`` the row of ``nights`` that sees them.
     """
     used = life_nights(nights, plant.greases, plant.points, usage, deviations, plant.register.site, policy)
-    parts = list(decide_nights(nights, plant.greases, used, deviations, reviews, policy))
     beside = np.empty((len(SOURCES) + len(FACTS), len(used)))
-    for part in parts:
+    made = []
+    for part in decide_nights(nights, plant.greases, used, deviations, reviews, policy):
         beside[: len(SOURCES), part.at] = np.where(part.evidence.shown, part.evidence.values, np.nan).T
         beside[len(SOURCES) :, part.at] = part.facts.T
-    return in_order(parts), beside
+        made.append((part.at, part.decisions))  # the evidence, which is large, goes with its part
+    return in_order(made), beside
 
 
 def turns(plant: Plant, policy: Policy) -> pd.DataFrame:

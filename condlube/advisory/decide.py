@@ -94,7 +94,8 @@ def decide(
     rows = [evidence_rows(p.nights, p.life, p.prior, p.codes, p.evidence, p.over_before) for p in parts]
     evidence = pd.concat(rows, ignore_index=True)
     order = pd.Index(bearings["bearing_id"]).get_indexer(evidence["bearing_id"])
-    return Decided(in_order(parts), evidence.iloc[np.argsort(order, kind="stable")].reset_index(drop=True))
+    decisions = in_order([(part.at, part.decisions) for part in parts])
+    return Decided(decisions, evidence.iloc[np.argsort(order, kind="stable")].reset_index(drop=True))
 
 
 def decide_nights(
@@ -119,10 +120,10 @@ def decide_nights(
         yield _decide(at, mine, greases, used, deviations, seen[seen["which"] >= 0], policy.for_criticality(word))
 
 
-def in_order(parts: Sequence[Part]) -> pd.DataFrame:
-    """The decisions of the parts in order of the rows."""
-    made = pd.concat([part.decisions for part in parts], ignore_index=True)
-    order = np.argsort(np.concatenate([part.at for part in parts]))
+def in_order(parts: Sequence[tuple[IntArray, pd.DataFrame]]) -> pd.DataFrame:
+    """The decisions of some rows each, in order of the rows."""
+    made = pd.concat([decisions for _, decisions in parts], ignore_index=True)
+    order = np.argsort(np.concatenate([at for at, _ in parts]))
     return made.iloc[order].reset_index(drop=True)
 
 

@@ -99,7 +99,7 @@ def compare_nights(
         serving = _joined([part.visible([expected, *learned[:k]]), learned[k]])
         found.append(deviations(part.seen, serving, part.events, plant.points, plant.bearings, part.nights,
                                 plant.register.site.zone, policy))  # fmt: skip
-    return pd.concat(found, ignore_index=True)
+    return found[0] if len(found) == 1 else pd.concat(found, ignore_index=True)
 
 
 class Part(NamedTuple):
