@@ -12,6 +12,7 @@ from condlube.assessment.evidence import Evidence
 from condlube.assessment.inspected import at_inspection
 from condlube.assessment.records import Records
 from condlube.assessment.sources import LEVELS, POSITION, FloatArray
+from condlube.assessment.wording import first_word
 from condlube.policy.model import Policy
 
 
@@ -52,6 +53,5 @@ def settling(life: pd.DataFrame, records: Records, evidence: Evidence, policy: P
     up = (over > p.unexplained_k) & alone & ~answered
     in_d = np.where(up, np.maximum(p.unexplained_nights - nights, 0.0), np.inf)
     high = judged & (rise > p.over_before_k) & ~answered
-    kind = np.select([high & climbing, high, in_d == 0], [0, 1, 2], 3)
-    words = np.array(["rising", "above_before", "unexplained", ""], dtype=object)
-    return Settling(words[kind], np.where(judged, rise, np.nan), in_d)
+    kind = first_word({"rising": high & climbing, "above_before": high, "unexplained": in_d == 0})
+    return Settling(kind, np.where(judged, rise, np.nan), in_d)

@@ -25,6 +25,7 @@ from condlube.assessment.life import grease_in
 from condlube.assessment.nights import Nights, distinct
 from condlube.assessment.records import Records, latest
 from condlube.assessment.sources import LEVELS, FloatArray, IntArray
+from condlube.assessment.wording import first_word
 from condlube.lubrication.compatibility import Mix, compatibility
 from condlube.lubrication.result import BoolArray
 from condlube.policy.model import Policy
@@ -208,13 +209,14 @@ def _mismatch(bearings: pd.DataFrame, greases: pd.DataFrame, life: pd.DataFrame)
         base_oil_assigned=new["base_oil"].to_numpy(dtype=object),
     )  # fmt: skip
     both = pd.notna(inside) & pd.notna(assigned)
-    told = {
-        "unknown": inside == "unknown",
-        "incompatible": both & (mixing.answer == Mix.INCOMPATIBLE),
-        "uncharted": both & (mixing.answer == Mix.UNKNOWN),
-        "untested": both & mixing.borderline,
-    }
-    return np.select([np.asarray(v, dtype=np.bool_) for v in told.values()], list(told), "").astype(object)
+    return first_word(
+        {
+            "unknown": inside == "unknown",
+            "incompatible": both & (mixing.answer == Mix.INCOMPATIBLE),
+            "uncharted": both & (mixing.answer == Mix.UNKNOWN),
+            "untested": both & mixing.borderline,
+        }
+    )
 
 
 def _stopped(nights: Nights, evidence: Evidence) -> BoolArray:
@@ -265,7 +267,5 @@ def _surroundings(bearings: pd.DataFrame) -> tuple[npt.NDArray[np.int64], Words]
         "dirt": np.isin(word["contamination"], ("heavy_nonabrasive", "light_abrasive")),
         "moisture": np.isin(word["moisture"], ("humid", "condensation")),
     }
-    applies = [*severe.values(), *moderate.values()]
-    kind = np.select(applies, [*severe, *moderate], "watched").astype(object)
-    degree = np.select(applies, [SEVERE] * len(severe) + [MODERATE] * len(moderate), WATCHED)
-    return degree, kind
+    heavy, light = (np.logical_or.reduce(list(applies.values())) for applies in (severe, moderate))
+    return np.select([heavy, light], [SEVERE, MODERATE], WATCHED), first_word(severe | moderate, "watched")

@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from condlube.assessment.sources import FloatArray
+from condlube.assessment.wording import first_word
 from condlube.lubrication.result import BoolArray
 from condlube.lubrication.severity import significant_change
 from condlube.policy.model import Policy
@@ -58,8 +59,7 @@ def confirmed(
     with np.errstate(divide="ignore", invalid="ignore"):
         uncertain = number(deviations, "deviation_sd") / np.where(is_ratio, value, 1.0)
     excess = p.excess_taken * np.nan_to_num(np.maximum(uncertain - usual, 0.0))
-    case = np.select([waits, steady, excess > 0], [0, 1, 2], 3)
-    code = np.array([SECOND_READING, MEDIAN_OF_NIGHTS, LESS_NOISE, ""], dtype=object)[case]
+    code = first_word({SECOND_READING: waits, MEDIAN_OF_NIGHTS: steady, LESS_NOISE: excess > 0})
     counted = np.select([waits, steady], [expected, lately], value)
     counted = _nearer(counted, excess, is_ratio)
     minor = _insignificant(deviations, counted, large, upper_b) & change

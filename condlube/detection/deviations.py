@@ -68,6 +68,7 @@ def deviations(
     Returns
     -------
     One row per point and night. ``status`` tells what could be said; figures stand only where a level was compared.
+    Names and words that repeat are categories.
     """
     if not len(nights):
         return pd.DataFrame(columns=arrow_schema("deviations").names)

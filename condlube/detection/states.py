@@ -33,6 +33,7 @@ def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
     cases = [at < 0, night - newest > allowed, kind == SLOW, kind == STOPPED, kind == SOUND, kind == FAULTY]
     case = np.select(cases, list(range(len(cases))), len(cases))
     statuses = ("absent", "stale", "not_testable", "not_testable", "assessed", "faulty", "not_testable")
+    number = np.array([EVIDENCE_STATUSES.index(word) for word in statuses])
     words = ("no_readings", "no_recent_readings", "slow_shaft", "stopped", "")
     reason = np.where(case < len(words), np.array([*words, None], dtype=object)[np.minimum(case, len(words))], quality)
     sound = days[days["kind"] == SOUND]
@@ -50,7 +51,7 @@ def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
         "point": point,
         "day": night,
         "newest": newest,
-        "status": told(np.array([EVIDENCE_STATUSES.index(word) for word in statuses])[case]),
+        "status": pd.Categorical.from_codes(number[case], list(EVIDENCE_STATUSES)),
         "reason": pd.Series(reason, dtype=object),
         "sound_nights": lately,
         "coverage": np.where(of_newest, np.append(cells.coverage, 0.0)[cell], np.nan),
@@ -58,11 +59,6 @@ def states_of(cells: Cells, nights: Ints, policy: Policy) -> pd.DataFrame:
         "level_time": _times(np.append(cells.last_time, 0)[cell], heard),
         "window_to": _times(np.append(cells.last_time, 0)[cell], of_newest),
     })  # fmt: skip
-
-
-def told(status: Ints) -> pd.Categorical:
-    """Statuses by their number among ``EVIDENCE_STATUSES``."""
-    return pd.Categorical.from_codes(status, list(EVIDENCE_STATUSES))
 
 
 def within(points: Ints, days: Ints, point: Ints, day: Ints) -> Ints:
