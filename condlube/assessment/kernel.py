@@ -217,6 +217,17 @@ def posterior_all(prior: FloatArray, bits: FloatArray) -> FloatArray:
 
 
 @kernel
+def weighed_all(prior: FloatArray, values: FloatArray, tables: Tables) -> FloatArray:
+    """``posterior_all`` of ``weigh_all`` in one pass, which keeps no bits."""
+    bits = np.empty((values.shape[1], tables.weights.shape[2]))
+    posterior = np.empty_like(prior)
+    for n in range(prior.shape[0]):
+        weigh_one(values[n], tables, bits)
+        posterior_one(prior[n], bits, posterior[n])
+    return posterior
+
+
+@kernel
 def cost_all(posterior: FloatArray, costs: FloatArray, hold: FloatArray) -> FloatArray:
     """Expected costs [bearing-nights, actions]; ``costs`` [actions, states], ``hold`` [bearing-nights, states]."""
     cost = np.empty((posterior.shape[0], 3))

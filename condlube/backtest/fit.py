@@ -153,7 +153,7 @@ def fit(nights: Nights, policy: Policy, moved: tuple[str, ...], sd_bits: float) 
 def log_loss(nights: Nights, policy: Policy) -> FloatArray:
     """-ln of the probability that a policy gave to the state on record [n]."""
     prior = _probabilities(nights.prior_bits)
-    odds = kernel.posterior_all(prior, kernel.weigh_all(nights.values, tables(policy)))
+    odds = kernel.weighed_all(prior, nights.values, tables(policy))
     return np.asarray(-np.log(np.maximum(odds[np.arange(len(odds)), nights.state], 1e-300)))
 
 

@@ -131,7 +131,7 @@ class Facts:
 def assess(prior: FloatArray, values: FloatArray, context: FloatArray, policy: Policy) -> tuple[FloatArray, FloatArray]:
     """Posterior and expected costs under a policy's weights and costs, by the kernels of the nightly run."""
     table = costs(policy)
-    odds = kernel.posterior_all(prior, kernel.weigh_all(values, tables(policy)))
+    odds = kernel.weighed_all(prior, values, tables(policy))
     return odds, kernel.cost_all(odds, table, kernel.hold_all(context, rules(policy), table))
 
 

@@ -77,6 +77,7 @@ def test_one_pass_equals_the_single_steps(nights, policy):
     prior = kernel.prior_all(context, rules(policy))
     stepwise = kernel.posterior_all(prior, kernel.weigh_all(values, tables(policy)))
     assert np.array_equal(stepwise, posterior)
+    assert np.array_equal(kernel.weighed_all(prior, values, tables(policy)), posterior)
     hold = kernel.hold_all(context, rules(policy), costs(policy))
     assert np.array_equal(kernel.cost_all(stepwise, costs(policy), hold), cost)
 
