@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import isfinite
 from textwrap import shorten
 
@@ -154,11 +154,28 @@ def _grease(judged: Judged) -> str:
 
 def _cost(judged: Judged) -> str:
     own = judged.scores[POLICY]["cost"]
-    more = "; ".join(f"{name} by {figure(interval, '')}" for name, interval in judged.saved.items())
     return (
-        f"{figure(own.interval, '')} needless greasings' worth per bearing-year, by the policy's own costs. The "
-        f"others cost more: {more}. A range that includes 0 decides nothing."
+        f"{figure(own.interval, '')} needless greasings' worth per bearing-year, by the policy's own costs. Beside it: "
+        f"{others_cost(judged.saved)}"
     )
+
+
+def others_cost(saved: Mapping[str, Interval]) -> str:
+    """What others cost more or less, and how to read it."""
+    others = "; ".join(f"{name} {more_or_less(interval)}" for name, interval in saved.items())
+    return f"{others}. A range from less to more decides nothing."
+
+
+def more_or_less(interval: Interval) -> str:
+    """A difference as people say it: by how much more, or less, and the range of that."""
+    if not isfinite(interval.value):
+        return NOTHING
+    value, low, high = (number(abs(v)) for v in interval)
+    if interval.low >= 0:
+        return f"{value} more ({low} to {high})"
+    if interval.high <= 0:
+        return f"{value} less ({high} to {low})"
+    return f"{value} {'more' if interval.value >= 0 else 'less'} ({low} less to {high} more)"
 
 
 def _sure(judged: Judged) -> str:

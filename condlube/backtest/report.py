@@ -19,7 +19,7 @@ from condlube.backtest.scores import Score
 from condlube.detection.begins import EPOCH
 
 _STYLE = """body{font:14px/1.4 system-ui,sans-serif;max-width:70rem;margin:1.5rem auto;padding:0 1rem;color:#222}
-h1{font-size:1.4rem;margin:0}h2{font-size:1rem;margin:0 0 .2rem}p{margin:.2rem 0}
+h1{font-size:1.4rem;margin:0}h2{font-size:1rem;margin:0 0 .2rem}section~h2{margin-top:1rem}p{margin:.2rem 0}
 section{display:grid;grid-template-columns:1fr 1fr;gap:.2rem 2rem;align-items:center;padding:.6rem 0;
 border-bottom:1px solid #ddd}table{border-collapse:collapse;font-size:.9rem;margin:.4rem 0 1rem}
 td,th{padding:.1rem .7rem;text-align:right;vertical-align:top;border-bottom:1px solid #eee}

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from condlube.backtest.answers import figure, number, side_by_side
+from condlube.backtest.answers import figure, number, others_cost, side_by_side
 from condlube.backtest.grease_life import GreaseLife, fillings, grease_life
 from condlube.backtest.judge import DECIDED
 from condlube.backtest.nulls import number as on_grid
@@ -112,8 +112,7 @@ class Tuning:
 
     def _saves(self) -> Iterator[str]:
         who = "the calls on bearings held out" if self.proposal.held_out else "the policy in force"
-        more = "; ".join(f"{name} by {figure(interval, '')}" for name, interval in self.proposal.saves.items())
-        yield f"More than {who} cost: {more}. A range that includes 0 decides nothing."
+        yield f"Cost beside {who}: {others_cost(self.proposal.saves)}"
 
     def _changes(self) -> Iterator[str]:
         yield from _life(self.life)

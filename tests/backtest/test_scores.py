@@ -8,7 +8,7 @@ from sklearn.metrics import brier_score_loss
 from statsmodels.stats.rates import confint_poisson
 
 from condlube.backtest import bootstrap
-from condlube.backtest.answers import side_by_side
+from condlube.backtest.answers import more_or_less, side_by_side
 from condlube.backtest.calibration import calibration
 from condlube.backtest.leads import leads
 from condlube.backtest.matters import Grid
@@ -101,6 +101,20 @@ def test_scores_of_two_bearings(policy: Policy):
     assert made["grease called"].interval.value == pytest.approx(40 / years)
     # by the default policy: one failure 100, inspects 4 and 4, two greasings 1 each
     assert made["cost"].interval.value == pytest.approx(110 / years)
+
+
+@pytest.mark.parametrize(
+    ("interval", "said"),
+    [
+        ((2.4, 1.4, 3.3), "2.4 more (1.4 to 3.3)"),
+        ((-2.4, -3.3, -1.4), "2.4 less (1.4 to 3.3)"),
+        ((0.3, -0.5, 1.1), "0.3 more (0.5 less to 1.1 more)"),
+        ((-0.3, -1.1, 0.5), "0.3 less (1.1 less to 0.5 more)"),
+        ((float("nan"),) * 3, "nothing to judge"),
+    ],
+)
+def test_a_difference_is_said_as_more_or_less(interval, said):
+    assert more_or_less(bootstrap.Interval(*interval)) == said
 
 
 @pytest.mark.parametrize("width", [80, 100, 120, 200])
