@@ -8,15 +8,23 @@ faint signal that hardly moves at all for weeks says nothing: a dead sensor, or 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import pandas as pd
 
+from condlube.detection.like import Like
 from condlube.detection.lineage import families_of
 from condlube.detection.series import Cells
 from condlube.manipulation.expected import to_scale
-from condlube.manipulation.kernel import Bools, Floats, Ints, first_at_least, sliding_quantiles
+from condlube.manipulation.kernel import (
+    Bools,
+    Floats,
+    Ints,
+    first_at_least,
+    kernel,
+    ranges,
+    sliding_quantiles,
+    starts_of,
+)
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE
 
@@ -31,6 +39,7 @@ _FAINT_NIGHTS = 14  # of a faint signal that nothing else tells of, nine tenths 
 _FAINT_DB = 0.15  # ... within so much ...
 _FAINT_TIMES = 4.0  # ... and under so many times a sensor's own noise
 _SPEED = 0.25  # a speed moves when it changes by so much, as natural logarithm
+_DAYS = np.int64(10**7)  # more than any number of a day
 DECIBEL = np.log(10.0) / 20.0  # one dB on the logarithmic scale of velocity
 
 
@@ -47,38 +56,45 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, B
     told = np.flatnonzero(np.isfinite(cells.level) & (cells.sound | ~cells.running))
     of, on, level = cells.point[told], cells.day[told], cells.level[told]
     start = np.searchsorted(of, np.arange(len(points) + 1))
-    lo = first_at_least(on, start[point], start[point + 1], day - policy.detection.window_days)
-    hi = first_at_least(on, start[point], start[point + 1], day + 1)
+    lo, hi = _window(on, start, point, day, policy.detection.window_days)
     jumps = np.abs(np.diff(level, prepend=level[:1])) > 2 * _STILL_DB * scale[of]
     jumped = np.append(0, np.cumsum(jumps))
     amplitude = np.isin(quantity, AMPLITUDES) & ~points["route"].to_numpy(dtype=bool)
     asked = amplitude[point] & (hi - lo >= _NIGHTS) & (jumped[hi] == jumped[np.minimum(lo + 1, hi)])
-    found, faint = np.zeros((2, len(rows)), dtype=bool)
+    asked = np.flatnonzero(asked & (_moves(level, scale[of], lo, hi) <= 4 * np.ceil(0.05 * (hi - lo - 1))))
+    span = _range(level, lo[asked], hi[asked])
+    begun = np.append(0, np.cumsum((np.diff(on, prepend=0) != 0) | (np.diff(of, prepend=-1) != 0)))
+    nights = begun[hi[asked]] - begun[lo[asked] + 1] + 1
+    taken = (span <= _STILL_DB * scale[point[asked]]) & (nights >= _NIGHTS)
+    k, span, nights = asked[taken], span[taken], nights[taken]
+
+    speed = cells.operating[told, 0]  # without a tag the register's, which never varies
+    moves = swings(cells.running[told].astype(float), lo[k], hi[k], np.ones(len(k))) >= _SWINGS
+    moves |= swings(np.log(np.maximum(speed, 1.0)), lo[k], hi[k], np.full(len(k), _SPEED)) >= _SWINGS
+    which, mate = _mates(points, amplitude, point[k])
+    heard, pair = np.unique(mate * _DAYS + day[k][which], return_inverse=True)
+    first, last = _window(on, start, heard // _DAYS, heard % _DAYS, policy.detection.window_days)
+    fall = np.array([policy.detection.fall.of(q) for q in points["quantity"]], dtype=float)
+    swung = swings(level, first, last, fall[heard // _DAYS]) >= _SWINGS
+    moves |= np.bincount(which[swung[pair]], minlength=len(k)) > 0
+    newest = np.where(hi > lo, np.append(level, np.nan)[hi - 1], np.nan)
+    silence = np.array([policy.detection.silence.of(q) for q in points["quantity"]], dtype=float)
+    like = Like.of(newest, rows, families_of(points), silence[point])
+    for i in np.flatnonzero(~moves & like.far_below[k]).tolist():
+        others = like.others(k[i])
+        if len(others) >= _LIKE:
+            moves[i] = np.median(_range(level, lo[others], hi[others])) >= _STILLER * span[i]
+
     rest = {"velocity": policy.running.rest_velocity_mm_s, "acceleration": policy.running.rest_acceleration_g}
     quiet = {q: to_scale(q, np.array([_FAINT_TIMES * value]))[0] for q, value in rest.items()}
-    machine = pd.factorize(points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"]))[0]
-    asked = np.flatnonzero(asked & (_moves(level, scale[of], lo, hi) <= 4 * np.ceil(0.05 * (hi - lo - 1))))
-    moved = _range(level, lo[asked], hi[asked])
-    still = moved <= _STILL_DB * scale[point[asked]]
-    below = _far_below(np.where(hi > lo, np.append(level, np.nan)[hi - 1], np.nan), rows, cells, policy)
-    for k, own_range in zip(asked[still].tolist(), moved[still].tolist(), strict=True):
-        own = slice(lo[k], hi[k])
-        if len(np.unique(on[own])) < _NIGHTS:
-            continue
-        moves = swings(cells.running[told[own]].astype(float), 1.0) >= _SWINGS
-        moves |= swings(np.log(np.maximum(cells.operating[told[own], 0], 1.0)), _SPEED) >= _SWINGS
-        mates = (machine == machine[point[k]]) & amplitude if machine[point[k]] >= 0 else []
-        for p in np.flatnonzero(mates):
-            rows_of = slice(*first_at_least(on, start[[p, p]], start[[p + 1, p + 1]], _window(day[k], policy)))
-            moves |= swings(level[rows_of], policy.detection.fall.of(quantity[p])) >= _SWINGS
-        if not moves and len(like := below(k)) >= _LIKE:
-            moves = np.median(_range(level, lo[like], hi[like])) >= _STILLER * own_range
-        found[k] = moves
-        nights = np.unique(on[own])
-        if not moves and own_range <= _FAINT_DB * scale[point[k]] and len(nights) >= _FAINT_NIGHTS:
-            faint[k] = level[hi[k] - 1] <= quiet.get(quantity[point[k]], -np.inf)
-            speed = cells.operating[told[own], 0]  # without a tag the register's, which never varies
-            found[k] = faint[k] and bool(np.nanmax(speed, initial=0.0) > np.nanmin(speed, initial=np.inf))
+    noise = np.array([quiet.get(q, -np.inf) for q in quantity])
+    hardly = ~moves & (span <= _FAINT_DB * scale[point[k]]) & (nights >= _FAINT_NIGHTS)
+    hardly &= newest[k] <= noise[point[k]]
+    for i in np.flatnonzero(hardly).tolist():
+        own = speed[lo[k[i]] : hi[k[i]]]
+        moves[i] = np.nanmax(own, initial=0.0) > np.nanmin(own, initial=np.inf)
+    found, faint = np.zeros((2, len(rows)), dtype=bool)
+    found[k], faint[k] = moves, hardly
     return found | _follow(found, rows, cells), faint & ~found
 
 
@@ -90,27 +106,17 @@ def _moves(level: Floats, scale: Floats, lo: Ints, hi: Ints) -> Ints:
     return moves
 
 
-def _far_below(now: Floats, rows: pd.DataFrame, cells: Cells, policy: Policy) -> Callable[[int], Ints]:
-    """For a row its like ones of the day, where it stands by the policy's ``silence`` under their middle; else none.
-
-    ``now`` is the newest level of each row.
-    """
-    family = pd.factorize(np.array(families_of(cells.points), dtype=object))
-    named = np.flatnonzero(np.isfinite(now) & (family[1][family[0]] != "")[rows["point"].to_numpy()])
-    key = rows["day"].to_numpy(dtype=np.int64)[named] * len(family[1]) + family[0][rows["point"].to_numpy()[named]]
-    order = np.argsort(key, kind="stable")
-    named, key = named[order], key[order]
-    where = np.full(len(rows), -1)  # of those that have no family
-    where[named] = key
-    quantity = cells.points["quantity"].to_list()
-
-    def below(k: int) -> Ints:
-        like: Ints = named[slice(*np.searchsorted(key, [where[k], where[k] + 1]))]
-        like = like[like != k]
-        quiet_by = policy.detection.silence.of(quantity[rows["point"].iat[k]])
-        return like if len(like) and now[k] <= np.median(now[like]) - quiet_by else like[:0]
-
-    return below
+def _mates(points: pd.DataFrame, amplitude: Bools, point: Ints) -> tuple[Ints, Ints]:
+    """The amplitudes on the machine of each ``point``, itself among them: position in ``point``, and point."""
+    named = points["machine_id"].where(points["machine_id"].notna(), points["bearing_id"])
+    machine = pd.factorize(named)[0]
+    mates = np.flatnonzero(amplitude & (machine >= 0))
+    mates = mates[np.argsort(machine[mates], kind="stable")]
+    start = np.append(starts_of(machine[mates], int(machine.max(initial=0)) + 1), 0)
+    own = machine[point]
+    first, last = start[own], np.where(own >= 0, start[own + 1], 0)
+    first = np.where(own >= 0, first, 0)
+    return np.repeat(np.arange(len(point)), last - first), mates[ranges(first, last)]
 
 
 def _range(level: Floats, lo: Ints, hi: Ints) -> Floats:
@@ -119,19 +125,33 @@ def _range(level: Floats, lo: Ints, hi: Ints) -> Floats:
     return high - low
 
 
-def _window(day: int, policy: Policy) -> Ints:
-    return np.array([day - policy.detection.window_days, day + 1])
+def _window(on: Ints, start: Ints, point: Ints, day: Ints, days: int) -> tuple[Ints, Ints]:
+    """First and last but one row of the ``days`` up to each ``day`` of a point."""
+    first, last = start[point], start[point + 1]
+    return first_at_least(on, first, last, day - days), first_at_least(on, first, last, day + 1)
 
 
-def swings(value: Floats, least: float) -> int:
-    """How often a series went from the lowest to the highest quarter of its range or back; 0 if that is under
-    ``least``."""
-    value = value[np.isfinite(value)]
-    if not len(value) or value.max() - value.min() < least:
-        return 0
-    place = (value - value.min()) / (value.max() - value.min())
-    side = (place > 0.5)[(place <= 0.25) | (place >= 0.75)]
-    return int(np.count_nonzero(side[1:] != side[:-1]))
+@kernel
+def swings(value: Floats, lo: Ints, hi: Ints, least: Floats) -> Ints:
+    """How often each series, rows ``lo[k]`` to ``hi[k]``, went from the lowest to the highest quarter of its range or
+    back; 0 if that is under ``least[k]``."""
+    made = np.zeros(len(lo), dtype=np.int64)
+    for k in range(len(lo)):
+        low, high = np.inf, -np.inf
+        for row in range(lo[k], hi[k]):
+            if np.isfinite(value[row]):
+                low, high = min(low, value[row]), max(high, value[row])
+        if not high - low >= least[k]:
+            continue
+        side = 0
+        for row in range(lo[k], hi[k]):
+            if np.isfinite(value[row]):
+                place = (value[row] - low) / (high - low)
+                now = -1 if place <= 0.25 else 1 if place >= 0.75 else 0
+                if now != 0:
+                    made[k] += side == -now
+                    side = now
+    return made
 
 
 def _follow(found: Bools, rows: pd.DataFrame, cells: Cells) -> Bools:
