@@ -27,8 +27,10 @@ from condlube.advisory.situation import survey_turns
 from condlube.assessment.life import life, life_nights
 from condlube.assessment.nights import Nights
 from condlube.assessment.sources import SOURCES, FloatArray
+from condlube.detection.begins import EPOCH
 from condlube.detection.deviations import deviations
 from condlube.detection.references import advance
+from condlube.detection.series import cells_of
 from condlube.detection.visible import visible_expected
 from condlube.manipulation.summarise import summarise
 from condlube.policy.model import Policy
@@ -76,9 +78,10 @@ def compare(
     """New expected levels, and how every point departs from what is expected on the night (state detection)."""
     zone = plant.register.site.zone
     visible = visible_expected(expected, as_of, known_by)
-    learned = advance(summaries, visible, events, plant.points, plant.bearings, as_of, zone, policy)
+    cells = cells_of(summaries, plant.points, plant.bearings, night.toordinal() - EPOCH, policy)
+    learned = advance(summaries, visible, events, plant.points, plant.bearings, as_of, zone, policy, cells)
     references = pd.concat([visible, learned], ignore_index=True) if len(learned) else visible
-    found = deviations(summaries, references, events, plant.points, plant.bearings, [night], zone, policy)
+    found = deviations(summaries, references, events, plant.points, plant.bearings, [night], zone, policy, cells)
     return learned, found
 
 

@@ -50,7 +50,7 @@ _REFUSED = {OUTSIDE: "out_of_range", UNKNOWN: "operating_unknown", UNCERTAIN: "e
 
 def deviations(
     summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame, points: pd.DataFrame,
-    bearings: pd.DataFrame, nights: Sequence[date], zone: ZoneInfo, policy: Policy,
+    bearings: pd.DataFrame, nights: Sequence[date], zone: ZoneInfo, policy: Policy, cells: Cells | None = None,
 ) -> pd.DataFrame:  # fmt: skip
     """Table ``deviations``: a row for every signal point that is valid on a night, for each of ``nights``.
 
@@ -64,6 +64,8 @@ def deviations(
         Tables of the schema; only events that are visible.
     nights
         The nights wanted, ascending.
+    cells
+        ``cells_of`` the summaries up to the last night, where the caller has them.
 
     Returns
     -------
@@ -72,7 +74,8 @@ def deviations(
     """
     if not len(nights):
         return pd.DataFrame(columns=arrow_schema("deviations").names)
-    cells = cells_of(summaries, points, bearings, nights[-1].toordinal() - EPOCH, policy)
+    if cells is None:
+        cells = cells_of(summaries, points, bearings, nights[-1].toordinal() - EPOCH, policy)
     begins = begins_of(cells.points, events, policy.reference.settling_days, zone)
     inspections = begins_of(cells.points, events, 0, zone, ("inspection",))
     found = compared(cells, expected, begins, inspections, nights, zone, policy)

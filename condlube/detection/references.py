@@ -31,7 +31,7 @@ from condlube.detection.frozen import EXTENDED, frozen_of, model_columns
 from condlube.detection.lasting import LOOKED, STANDING
 from condlube.detection.learned import Learned
 from condlube.detection.plan import Periods, plan
-from condlube.detection.series import cells_of
+from condlube.detection.series import Cells, cells_of
 from condlube.detection.standing import standing
 from condlube.manipulation.kernel import Ints
 from condlube.policy.model import Policy
@@ -52,7 +52,7 @@ class _Point:
 
 def advance(
     summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame, points: pd.DataFrame,
-    bearings: pd.DataFrame, as_of: datetime, zone: ZoneInfo, policy: Policy,
+    bearings: pd.DataFrame, as_of: datetime, zone: ZoneInfo, policy: Policy, cells: Cells | None = None,
 ) -> pd.DataFrame:  # fmt: skip
     """New rows of the table ``expected`` that the nights up to ``as_of`` bring.
 
@@ -67,15 +67,19 @@ def advance(
         Tables of the schema; only events that are visible.
     as_of
         Midnight that ends the night; nothing later is used.
+    cells
+        ``cells_of`` the summaries up to the night, where the caller has them.
 
     Returns
     -------
     New rows, one for each reference period and state that it reached, and notes on rises that stand for long.
     """
-    walk = _Walk(summaries, expected, events, points, bearings, as_of, zone, policy)
+    last_day = local_day(pd.Timestamp(as_of), zone) - 1
+    cells = cells_of(summaries, points, bearings, last_day, policy) if cells is None else cells
+    walk = _Walk(cells, expected, events, last_day, zone, policy)
     learned = walk.run()
     known = pd.concat([expected, learned], ignore_index=True) if len(expected) else learned
-    notes = standing(walk.cells, walk.begins, summaries, known, events, points, walk.last_day, zone, policy)
+    notes = standing(cells, walk.begins, summaries, known, events, points, last_day, zone, policy)
     if not len(notes):
         return learned
     return pd.concat([learned, notes], ignore_index=True) if len(learned) else notes
@@ -97,12 +101,9 @@ def lookback(expected: pd.DataFrame, as_of: datetime, zone: ZoneInfo, policy: Po
 
 class _Walk:
     def __init__(
-        self, summaries: pd.DataFrame, expected: pd.DataFrame, events: pd.DataFrame, points: pd.DataFrame,
-        bearings: pd.DataFrame, as_of: datetime, zone: ZoneInfo, policy: Policy,
-    ) -> None:  # fmt: skip
-        self.policy, self.zone = policy, zone
-        self.last_day = local_day(pd.Timestamp(as_of), zone) - 1
-        self.cells = cells_of(summaries, points, bearings, self.last_day, policy)
+        self, cells: Cells, expected: pd.DataFrame, events: pd.DataFrame, last_day: int, zone: ZoneInfo, policy: Policy
+    ) -> None:
+        self.cells, self.last_day, self.zone, self.policy = cells, last_day, zone, policy
         self.signal = self.cells.points
         self.ids = self.signal["point_id"].to_list()
         self.route = self.signal["route"].to_numpy()
