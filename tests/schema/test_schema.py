@@ -2,10 +2,11 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import pandas as pd
 import pyarrow as pa
 import pytest
 
-from condlube.schema.arrow import arrow_schema, conform, rows_to_table
+from condlube.schema.arrow import arrow_schema, coded, conform, from_frame, rows_to_table
 from condlube.schema.columns import COLUMNS
 from condlube.schema.dictionary import page
 from condlube.schema.nights import as_of, midnight, night_of, nights_between
@@ -57,3 +58,25 @@ def test_nights_between_holds_both_ends():
     assert nights_between(date(2026, 2, 27), date(2026, 3, 1)) == [
         date(2026, 2, 27), date(2026, 2, 28), date(2026, 3, 1),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("parts", [[], [[None]], [["P2", "P1", None], ["P3", "P1"]]])
+def test_coded_words_are_the_words_and_stand_in_their_order(parts):
+    words = pa.chunked_array(parts, pa.string())
+    made = coded(words)
+    assert made.cast(pa.string()).to_pylist() == words.to_pylist()
+    assert made.dictionary.to_pylist() == sorted({word for word in words.to_pylist() if word})
+
+
+def test_categories_are_written_as_the_words_that_they_are():
+    frame = pd.DataFrame({
+        "point_id": pd.Categorical.from_codes([1, 0, 1], ["P1", "P2"]), "status": pd.Categorical(["faulty", None, ""]),
+        "unit": pd.Categorical([None] * 3), "share": [0.5, None, 1.0],
+    })  # fmt: skip
+    made = from_frame("deviations", frame)
+    assert made.schema == arrow_schema("deviations")
+    found = made.select(["point_id", "status", "unit", "share", "reason"]).to_pydict()
+    assert found == {
+        "point_id": ["P2", "P1", "P2"], "status": ["faulty", None, ""], "unit": [None] * 3, "share": [0.5, None, 1.0],
+        "reason": [None] * 3,
+    }  # fmt: skip
