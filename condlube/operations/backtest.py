@@ -26,7 +26,7 @@ from condlube.errors import CondlubeError, InvalidArgument
 from condlube.operations.big_csv import tables_csv
 from condlube.operations.check import Checked, check
 from condlube.operations.definition import default_policy
-from condlube.operations.files import csv_text, json_text, write_whole
+from condlube.operations.files import clear_parts, csv_text, json_text, write_whole
 from condlube.operations.morning import DECISION_COLUMNS
 from condlube.operations.readfile import read_text
 from condlube.operations.replay import Kept, OnStep, quiet, replay
@@ -124,6 +124,7 @@ def backtest(
     span = span_of(snapshot, checked, plant, first, last, every)
     folder = definition.output / f"backtest-{span.nights[0]}-{span.nights[-1]}"
     folder.mkdir(parents=True, exist_ok=True)
+    clear_parts(folder)
     written: list[Future[None]] = []
     with tables_csv(folder / "decisions.csv", DECISION_COLUMNS) as append, ThreadPoolExecutor(1) as beside:
         kept = replay(checked, plant, span, rules, snapshot, on_step,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -15,7 +14,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 import pyarrow.parquet as pq
 
-from condlube.operations.files import FORMULA_STARTS
+from condlube.operations.files import FORMULA_STARTS, own_part
 
 _FORMULA = f"^([{re.escape(''.join(FORMULA_STARTS))}])"
 
@@ -27,7 +26,7 @@ def tables_csv(path: Path, columns: Sequence[str]) -> Iterator[Callable[[Path], 
     It is there in one step at the end, and not at all where that is not reached. Numbers have all their digits; text
     that a spreadsheet would run as a formula gets a leading apostrophe.
     """
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")  # two that write one file do not meet
+    part = own_part(path)
     try:
         with part.open("wb") as out:
             out.write((",".join(columns) + "\r\n").encode())

@@ -6,12 +6,14 @@ import csv
 import io
 import json
 import os
+import time
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_LEFT_S = 86_400.0
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -23,6 +25,21 @@ def write_whole(path: Path, text: str) -> None:
         file.flush()
         os.fsync(file.fileno())
     part.replace(path)
+
+
+def own_part(path: Path) -> Path:
+    """Where this process makes what will stand at ``path``: two that make one file do not meet."""
+    return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+
+def clear_parts(folder: Path) -> None:
+    """Remove what writers that were killed left half made, once nobody has written to it for a day."""
+    for part in folder.glob(".*.part"):
+        try:
+            if time.time() - part.stat().st_mtime > _LEFT_S:
+                part.unlink()
+        except FileNotFoundError:  # another has just removed or finished it
+            continue
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:

@@ -7,7 +7,6 @@ the decisions. What is kept is named by everything that can change it, so that i
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -29,6 +28,7 @@ from condlube.execution import map_after
 from condlube.manipulation.kernel import starts_of
 from condlube.operations.check import Checked
 from condlube.operations.decide import decide_batch
+from condlube.operations.files import clear_parts, own_part
 from condlube.operations.store_history import StoreHistory
 from condlube.policy.model import Policy
 from condlube.schema.arrow import arrow_schema, from_frame
@@ -99,6 +99,7 @@ def replay(
     definition = checked.definition
     folder = definition.store / "cache" / "backtest"
     folder.mkdir(parents=True, exist_ok=True)
+    clear_parts(folder)
     works = list(_works(checked, plant, span, policy, snapshot, folder))
     missing = [work for work in works if not work.done]
     again = {work.decisions for work in missing}
@@ -204,7 +205,7 @@ def _history(store: Path, ledger: str, commit_id: int) -> StoreHistory:
 
 
 def _write(path: Path, table: pa.Table) -> None:
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")  # two replays of one span do not meet
+    part = own_part(path)
     words = [field.name for field in table.schema if pa.types.is_string(field.type)]
     pq.write_table(table, part, compression="lz4", use_dictionary=words, write_statistics=False)
     part.replace(path)

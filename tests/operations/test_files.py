@@ -1,11 +1,13 @@
 import csv
 import io
 import json
+import os
+import time
 from datetime import UTC, date, datetime
 
 import pytest
 
-from condlube.operations.files import csv_text, json_text, write_whole
+from condlube.operations.files import clear_parts, csv_text, json_text, own_part, write_whole
 
 
 @pytest.mark.parametrize("hostile", ["=1+1", "+A1", "-2+3", "@SUM(A1)", "\t=1", "\r=1"])
@@ -32,3 +34,14 @@ def test_a_file_is_replaced_whole(tmp_path):
     write_whole(target, "two")
     assert target.read_text() == "two"
     assert [p.name for p in target.parent.iterdir()] == ["a.csv"]
+
+
+def test_what_a_killed_writer_left_goes_after_a_day(tmp_path):
+    left, at_work, whole = tmp_path / ".a.csv.17.part", own_part(tmp_path / "a.csv"), tmp_path / "a.csv"
+    for path in (left, at_work, whole):
+        path.write_text("half")
+    long_ago = time.time() - 90_000.0
+    os.utime(left, (long_ago, long_ago))
+    os.utime(whole, (long_ago, long_ago))
+    clear_parts(tmp_path)
+    assert sorted(tmp_path.iterdir()) == sorted([at_work, whole])
