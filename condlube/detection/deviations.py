@@ -21,7 +21,7 @@ from condlube.detection.levels import COMPARED, UNCERTAIN
 from condlube.detection.marks import faulty_share
 from condlube.detection.regime import regime_changed
 from condlube.detection.route import second_reading
-from condlube.detection.series import Cells, cells_of
+from condlube.detection.series import Cells, cells_of, of_quantity
 from condlube.detection.silence import silence
 from condlube.detection.states import states_of, within
 from condlube.detection.tracks import Tracks, tracks_of
@@ -198,8 +198,7 @@ def _say_why(rows: pd.DataFrame, cells: Cells, frozen: Frozen, policy: Policy) -
     assessed = (rows["status"] == "assessed").to_numpy()
     taken_off = np.append(frozen.rows["taken_off"].fillna(0).to_numpy(dtype=float), 0.0)
     lowered = (taken_off > 0.5 * np.append(frozen.models.spread, 1.0))[reference]
-    fall = np.array([policy.detection.fall.of(q) for q in cells.points["quantity"]], dtype=float)
-    fall = fall[rows["point"].to_numpy()]
+    fall = of_quantity(policy.detection.fall, cells.points)[rows["point"].to_numpy()]
     down, sd = -rows["residual"].to_numpy(dtype=float), rows["sd"].to_numpy(dtype=float)
     fallen = (down >= fall - sd) & (down >= policy.detection.raised_spreads * sd)
     began = np.append(frozen.rows["began"].to_numpy(dtype=object), "")[reference]

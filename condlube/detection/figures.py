@@ -16,13 +16,13 @@ from condlube.detection.onset import onset
 from condlube.detection.persistence import nights_over
 from condlube.detection.response import HELD, RETURNED, responses
 from condlube.detection.season import season, shared_warmth
+from condlube.detection.series import of_quantity
 from condlube.detection.slope import weekly_slopes
 from condlube.detection.states import within
 from condlube.detection.steady import averaged_share, steady
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.expected import Models
 from condlube.manipulation.kernel import Floats, Ints
-from condlube.policy.detection import PerQuantity
 from condlube.policy.model import Policy
 
 
@@ -59,9 +59,9 @@ def figures_of(
     }
     targets = pd.DataFrame({"night": night, "spread": spread, **named})
     share = shares(targets, lo, hi, day, residual, detection)
-    step_share = _of_quantity(detection.growth_step, points)[point]
+    step_share = of_quantity(detection.growth_step, points)[point]
     rise = growth(lo, hi, day, residual, uncertain, step_share, detection.growth_spreads, detection.growth_days)
-    aim = _of_quantity(detection.steady_spread, points)[point]
+    aim = of_quantity(detection.steady_spread, points)[point]
     most = np.where(points["route"].to_numpy()[point] | masked, 1, detection.steady_nights)
     level, averaged = steady(lo, before, day, residual, now, spread, aim, most)
     bare = (quantity == "temperature") & np.isnan(models.low[reference, 2])
@@ -79,7 +79,7 @@ def figures_of(
     slope, slope_low, slope_high = weekly_slopes(lo, hi, day, residual, detection.slope_min_weeks)
     looked, _ = _last(point, night, inspections, "inspection")
     marked = marks(lo, hi, day, residual, night, greased, looked, detection)
-    raised = _of_quantity(detection.response_raised, points)[point]
+    raised = of_quantity(detection.response_raised, points)[point]
     response = responses(
         lo, hi, day, residual, spread, greased, raised, detection.response_before_nights,
         detection.response_settle_days, detection.response_held, detection.response_back, detection.response_back_days,
@@ -110,11 +110,6 @@ def figures_of(
         **{name: value - owed for name, value in marked.items()},
         "nights_over": _nights_over(tracks, track, row, night - detection.window_days, level, owed, spread),
     }, index=rows.index)  # fmt: skip
-
-
-def _of_quantity(each: PerQuantity, points: pd.DataFrame) -> Floats:
-    """What holds for the quantity of each point."""
-    return np.array([each.of(name) for name in points["quantity"]], dtype=float)
 
 
 def _nights_over(

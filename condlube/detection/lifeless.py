@@ -13,7 +13,7 @@ import pandas as pd
 
 from condlube.detection.like import Like
 from condlube.detection.lineage import families_of
-from condlube.detection.series import Cells
+from condlube.detection.series import Cells, of_quantity
 from condlube.manipulation.expected import to_scale
 from condlube.manipulation.kernel import (
     Bools,
@@ -74,12 +74,11 @@ def lifeless(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, B
     which, mate = _mates(points, amplitude, point[k])
     heard, pair = np.unique(mate * _DAYS + day[k][which], return_inverse=True)
     first, last = _window(on, start, heard // _DAYS, heard % _DAYS, policy.detection.window_days)
-    fall = np.array([policy.detection.fall.of(q) for q in points["quantity"]], dtype=float)
+    fall = of_quantity(policy.detection.fall, points)
     swung = swings(level, first, last, fall[heard // _DAYS]) >= _SWINGS
     moves |= np.bincount(which[swung[pair]], minlength=len(k)) > 0
     newest = np.where(hi > lo, np.append(level, np.nan)[hi - 1], np.nan)
-    silence = np.array([policy.detection.silence.of(q) for q in points["quantity"]], dtype=float)
-    like = Like.of(newest, rows, families_of(points), silence[point])
+    like = Like.of(newest, rows, families_of(points), of_quantity(policy.detection.silence, points)[point])
     for i in np.flatnonzero(~moves & like.far_below[k]).tolist():
         others = like.others(k[i])
         if len(others) >= _LIKE:

@@ -15,6 +15,7 @@ import pandas as pd
 
 from condlube.detection.lasting import Lasting
 from condlube.detection.lifeless import AMPLITUDES, DECIBEL, IMPULSIVE
+from condlube.detection.series import of_quantity
 from condlube.detection.step import shifts
 from condlube.detection.tracks import Tracks
 from condlube.manipulation.kernel import Bools, Floats, Ints
@@ -72,7 +73,7 @@ def regime_changed(
     amplitude = np.isin(points["quantity"], AMPLITUDES)[point]
     machine, bearing, collector = (_codes(points[c])[point] for c in ("machine_id", "bearing_id", "collector"))
     decibel = np.where(quantity == "velocity", DECIBEL, 1.0)
-    large = np.array([policy.large.of(name) for name in points["quantity"]], dtype=float)[rows["point"]]
+    large = of_quantity(policy.large, points)[rows["point"]]
     series = _series(rows, tracks, policy.window_days)
     where = night * (int(collector.max()) + 2) + collector
     named = np.flatnonzero(compared & (collector >= 0))

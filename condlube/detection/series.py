@@ -11,6 +11,7 @@ import pandas as pd
 from condlube.manipulation.expected import to_scale
 from condlube.manipulation.kernel import Bools, Floats, Ints, starts_of
 from condlube.manipulation.reasons import NOT_TESTABLE
+from condlube.policy.detection import PerQuantity
 from condlube.policy.model import Policy
 from condlube.schema.words import LUBRICATION_SENSITIVE, SIGNALS
 
@@ -80,6 +81,11 @@ def signal_points(points: pd.DataFrame, bearings: pd.DataFrame) -> pd.DataFrame:
     made["speed_rpm"] = made["speed_rpm"].fillna(made["machine_id"].map(of_machine)).astype(float)
     made["route"] = (made["sampling"] == "route").to_numpy()
     return made
+
+
+def of_quantity(each: PerQuantity, points: pd.DataFrame) -> Floats:
+    """What holds for the quantity of each point."""
+    return np.array([each.of(name) for name in points["quantity"]], dtype=float)
 
 
 def cells_of(

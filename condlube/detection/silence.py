@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from condlube.detection.lifeless import AMPLITUDES, IMPULSIVE, lifeless
-from condlube.detection.series import Cells
+from condlube.detection.series import Cells, of_quantity
 from condlube.manipulation.kernel import Bools, Ints
 from condlube.policy.model import Policy
 
@@ -23,8 +23,8 @@ def silence(rows: pd.DataFrame, cells: Cells, policy: Policy) -> tuple[Bools, Bo
     quantity = points["quantity"].to_numpy(dtype=object)[point]
     assessed = (rows["status"] == "assessed").to_numpy()
     residual = rows["residual"].to_numpy(dtype=float)
-    quiet_by = np.array([policy.detection.silence.of(q) for q in points["quantity"]], dtype=float)[point]
-    fall = np.array([policy.detection.fall.of(q) for q in points["quantity"]], dtype=float)[point]
+    quiet_by = of_quantity(policy.detection.silence, points)[point]
+    fall = of_quantity(policy.detection.fall, points)[point]
     never, faint = lifeless(rows, cells, policy)
     dead = assessed & never
     assessed = assessed & ~dead

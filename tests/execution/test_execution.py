@@ -82,7 +82,7 @@ def test_processes_end_when_the_one_that_started_them_is_killed():
 
 _WAITS = """
 import multiprocessing, time
-from condlube.execution import map_after, map_batches
+from condlube.execution import map_batches
 if __name__ == "__main__":
     list(map_batches(abs, [1, 2], workers=2))
     print(*(child.pid for child in multiprocessing.active_children()), flush=True)
